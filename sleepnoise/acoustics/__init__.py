@@ -1,0 +1,1 @@
+"""The vocabulary: decibels, bands, weightings, spectra, pressure blocks, symbols and sources."""

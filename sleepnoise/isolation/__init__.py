@@ -1,0 +1,1 @@
+"""What keeps sound out: insertion losses of generic treatments."""

@@ -1,0 +1,1 @@
+"""What covers sound: the audibility model and steady masking spectra."""

@@ -1,0 +1,1 @@
+"""Isolation and masking chosen together, so that events stay below an audibility margin."""

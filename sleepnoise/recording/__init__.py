@@ -1,0 +1,1 @@
+"""From files to calibrated pascals: audio files, their start times and their calibration."""

@@ -1,0 +1,1 @@
+"""The results shown to people: terminal, page and tables."""
