@@ -1,0 +1,156 @@
+"""From energies to the level history: the sequential, cheap part of the engine.
+
+Everything here depends on what came before: detectors, cells that straddle two sets of
+frames, the coarse stream. It runs in one thread, in the order of the sound.
+"""
+
+from datetime import datetime
+
+import numpy as np
+
+from sleepnoise.acoustics.decibels import FloatArray, pressure_level
+from sleepnoise.levels.detectors import F_TIME_CONSTANT_S, S_TIME_CONSTANT_S, ExponentialDetector
+from sleepnoise.levels.frames import Framer, Frames
+from sleepnoise.levels.grid import CellJoiner, Grid
+from sleepnoise.levels.history import LevelArray, LevelHistory
+from sleepnoise.levels.spectra import FrameEnergies, LowerBandAnalysis
+
+_WEIGHTED = ("laeq", "laf", "lafmax", "lafmin", "lasmax")
+_PEAK = ("lceq", "lcpeak")
+
+
+class _Table:
+    """Rows of values, each growing at its own end; a capacity known beforehand saves all copying."""
+
+    def __init__(self, rows: int, capacity: int) -> None:
+        self._values = np.empty((rows, max(capacity, 1)), dtype=np.float32)
+
+    def put(self, first_row: int, column: int, values: FloatArray) -> None:
+        """Write a stretch of several rows."""
+        rows, columns = values.shape
+        if column + columns > self._values.shape[1]:
+            grown = np.empty((len(self._values), (column + columns) * 3 // 2), dtype=np.float32)
+            grown[:, : self._values.shape[1]] = self._values
+            self._values = grown
+        self._values[first_row : first_row + rows, column : column + columns] = values
+
+    def columns(self, count: int) -> LevelArray:
+        """Return the first columns of all rows."""
+        return self._values[:, :count]
+
+
+class _Weighted:
+    """LAeq and the F and S detectors, from summed squares in steps of one millisecond."""
+
+    def __init__(self, steps: Grid, ticks: Grid) -> None:
+        self._steps, self._ticks = steps, ticks
+        self._per_tick = steps.cells_per_second // ticks.cells_per_second
+        self._joiner = CellJoiner(steps, np.add)
+        self._fast = ExponentialDetector(F_TIME_CONSTANT_S, 1 / steps.cells_per_second)
+        self._slow = ExponentialDetector(S_TIME_CONSTANT_S, 1 / steps.cells_per_second)
+        self._steps_done = self._ticks_done = 0
+        self._waiting = np.empty((3, 0))
+
+    def levels(self, a_step: FloatArray, next_sample: int) -> FloatArray:
+        """Return the rows ``_WEIGHTED`` of the ticks that are now complete, shape (5, ticks), dB."""
+        sums = self._joiner.take(a_step, next_sample)
+        mean_square = sums / self._steps.samples_in(self._steps_done, sums.size)
+        self._steps_done += sums.size
+        detected = [detector.process(mean_square, self._per_tick) for detector in (self._fast, self._slow)]
+        waiting = np.concatenate([self._waiting, np.stack([sums, *detected])], axis=1)
+        complete = waiting.shape[1] // self._per_tick
+        self._waiting = waiting[:, complete * self._per_tick :]
+        sums, fast, slow = waiting[:, : complete * self._per_tick].reshape(3, complete, self._per_tick)
+        equivalent = sums.sum(axis=1) / self._ticks.samples_in(self._ticks_done, complete)
+        self._ticks_done += complete
+        extremes = [fast[:, -1], fast.max(axis=1), fast.min(axis=1), slow.max(axis=1)]
+        return pressure_level(np.stack([equivalent, *extremes]))
+
+
+class HistoryRecorder:
+    """Takes the energies of frames, in order, and keeps the history.
+
+    Parameters
+    ----------
+    start : datetime
+        UTC.
+    nominal_hz : tuple of float
+        All bands, lower ones first.
+    ticks, steps : Grid
+        125 ms and 1 ms, on the full sampling rate.
+    lower_bands : LowerBandAnalysis
+    capacity : int
+        Ticks to expect.
+    """
+
+    def __init__(
+        self,
+        *,
+        start: datetime,
+        nominal_hz: tuple[float, ...],
+        ticks: Grid,
+        steps: Grid,
+        lower_bands: LowerBandAnalysis,
+        capacity: int,
+    ) -> None:
+        self._start, self._nominal_hz, self._ticks = start, nominal_hz, ticks
+        self._lower_bands = lower_bands
+        self._coarse_framer = Framer(lower_bands.plan)
+        self._weighted = _Weighted(steps, ticks)
+        self._c_sum, self._c_peak = CellJoiner(ticks, np.add), CellJoiner(ticks, np.maximum)
+        self._upper, self._lower = CellJoiner(ticks, np.add), CellJoiner(ticks, np.add)
+        self._rows = (*_WEIGHTED, *_PEAK, "z_lower", "z_upper", *(f"{hz:g}" for hz in nominal_hz))
+        self._row_of = {name: row for row, name in enumerate(self._rows)}
+        self._first_upper = f"{nominal_hz[lower_bands.bands]:g}"
+        self._done = dict.fromkeys(("laeq", "lceq", "lower", "upper"), 0)
+        self._table = _Table(len(self._rows), capacity)
+
+    def take(self, energies: FrameEnergies) -> None:
+        """Take the energies of the next set of frames."""
+        next_sample = energies.first_sample + energies.samples
+        self._put("laeq", "laeq", self._weighted.levels(energies.a_step, next_sample))
+        c_sum = self._c_sum.take(energies.c_tick, next_sample)
+        c_peak = self._c_peak.take(energies.c_peak_tick, next_sample)
+        c_mean = self._per_sample(c_sum, self._done["lceq"])
+        self._put("lceq", "lceq", pressure_level(np.stack([c_mean, c_peak**2])))
+        self._put_bands("upper", self._first_upper, self._upper.take(energies.band_tick, next_sample))
+        self._take_coarse(self._coarse_framer.take(energies.coarse))
+
+    def finished(self, received: int) -> LevelHistory:
+        """Return the history of *received* samples; the stream is over."""
+        self._take_coarse(self._coarse_framer.rest())
+        count = received * self._ticks.cells_per_second // self._ticks.sample_rate_hz
+        table = self._table.columns(count)
+        ticks = {name: table[self._row_of[name]] for name in (*_WEIGHTED, *_PEAK)}
+        z_energy = table[self._row_of["z_lower"]].astype(np.float64) + table[self._row_of["z_upper"]]
+        left_over = received - int(self._ticks.edges(count, count)[0])
+        return LevelHistory(
+            start=self._start,
+            sample_rate_hz=float(self._ticks.sample_rate_hz),
+            **ticks,
+            lzeq=pressure_level(z_energy).astype(np.float32),
+            nominal_hz=self._nominal_hz,
+            bands=table[self._row_of["z_upper"] + 1 :],
+            left_out=np.zeros(count, dtype=np.bool_),
+            left_over_s=left_over / self._ticks.sample_rate_hz,
+        )
+
+    def _take_coarse(self, sets: list[Frames]) -> None:
+        for frames in sets:
+            energies, next_sample = self._lower_bands.energies(frames, self._ticks)
+            self._put_bands(
+                "lower", self._rows[-len(self._nominal_hz)], self._lower.take(energies, next_sample)
+            )
+
+    def _put_bands(self, part: str, first_row: str, energies: FloatArray) -> None:
+        """Write the bands of one part, and beside them their sum for LZ with what lies outside all bands."""
+        mean_square = self._per_sample(energies, self._done[part])
+        self._table.put(self._row_of[f"z_{part}"], self._done[part], mean_square.sum(axis=0)[np.newaxis])
+        self._put(part, first_row, pressure_level(mean_square[:-1]))
+
+    def _per_sample(self, energies: FloatArray, first_tick: int) -> FloatArray:
+        return energies / self._ticks.samples_in(first_tick, energies.shape[-1])
+
+    def _put(self, part: str, first_row: str, values: FloatArray) -> None:
+        self._table.put(self._row_of[first_row], self._done[part], values)
+        self._done[part] += values.shape[1]
