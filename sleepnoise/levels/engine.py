@@ -53,6 +53,9 @@ HIGHEST_COARSE_BAND_HZ = 250.0
 SHORTEST_BAND_RATE_HZ = 128.0
 """Lowest rate of a band's energy. Chosen: 16 values a tick, so that edges between them lose nothing."""
 
+LONGEST_EXPECTED_S = 48 * 3600.0
+"""No more memory than for this is taken beforehand, s. Chosen: a broken header must not ask for terabytes."""
+
 STEPS_PER_SECOND = 1_000
 """Steps that the F and S detectors run on. Chosen: a step adds at most 0.035 dB to F after a short burst."""
 
@@ -107,7 +110,7 @@ class LevelEngine:
             ticks=ticks,
             steps=steps,
             lower_bands=_lower_band_analysis(rate, decimation),
-            capacity=int((expected_s or 0.0) * TICKS_PER_SECOND) + FRAMES_TOGETHER * TICKS_PER_SECOND,
+            capacity=_capacity(expected_s or 0.0),
         )
         self._pool = ThreadPoolExecutor(threads) if threads > 1 else None
         self._most_pending = threads + 1
@@ -201,6 +204,12 @@ def _checked_rate(sample_rate_hz: float) -> int:
             remedy="Convert the recording to 48000 Hz first.",
         )
     return int(sample_rate_hz)
+
+
+def _capacity(expected_s: float) -> int:
+    """Return the ticks to make room for: what is expected, and one set of frames on top."""
+    spare_s = 2 * FRAME_S * FRAMES_TOGETHER
+    return int((min(expected_s, LONGEST_EXPECTED_S) + spare_s) * TICKS_PER_SECOND)
 
 
 def _power_of_two(at_least: float) -> int:
