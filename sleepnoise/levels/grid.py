@@ -75,25 +75,27 @@ class CellJoiner:
         return pieces[..., :-1] if cut_short else pieces
 
 
-def split_evenly(power: NDArray[np.float32], positions: FloatArray) -> FloatArray:
+def split_evenly(pairs: NDArray[np.float32], positions: FloatArray) -> FloatArray:
     """Share out a series between cells whose edges fall between its samples.
 
     Each sample counts as a level stretch one sample long, so nothing is lost or counted twice.
 
     Parameters
     ----------
-    power : ndarray, shape (n,)
+    pairs : ndarray, shape (2 n,)
+        Two addends of each sample, side by side: the squared real and imaginary parts of an
+        analytic signal, which are not worth a pass over memory just to be added.
     positions : ndarray, shape (cells - 1,)
-        Inner edges, rising, within 0 and n, at least one sample apart.
+        Inner edges in samples, rising, within 0 and n, at least one sample apart.
 
     Returns
     -------
     ndarray, shape (cells,)
     """
-    whole = np.minimum(positions.astype(np.int64), power.size - 1)
-    shares = np.add.reduceat(power, np.concatenate([[0], whole])).astype(np.float64)
+    whole = np.minimum(positions.astype(np.int64), pairs.size // 2 - 1)
+    shares = np.add.reduceat(pairs, np.concatenate([[0], 2 * whole])).astype(np.float64)
     # The sample that an edge cuts through went to the later cell; its first part belongs to the earlier one.
-    moved = (positions - whole) * power[whole]
+    moved = (positions - whole) * (pairs[2 * whole] + pairs[2 * whole + 1])
     shares[1:] -= moved
     shares[:-1] += moved
     return shares

@@ -71,9 +71,9 @@ class BandFilter:
         ratio = self.length / plan.length
         lead, hop = round(plan.lead * ratio), round(plan.hop * ratio)
         middle = np.ascontiguousarray(analytic[:, lead : lead + hop])
-        # Real and imaginary parts lie side by side: two half-length samples instead of one.
+        # Real and imaginary parts lie side by side, so this squares both in one pass.
         squares = np.square(middle.view(np.float32), out=middle.view(np.float32)).reshape(-1)
-        return 2.0 * ratio * split_evenly(squares, edges * (2.0 * ratio))
+        return 2.0 * ratio * split_evenly(squares, edges * ratio)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
