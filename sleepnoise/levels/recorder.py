@@ -8,6 +8,7 @@ from datetime import datetime
 
 import numpy as np
 
+from sleepnoise.acoustics.bands import band_label
 from sleepnoise.acoustics.decibels import FloatArray, pressure_level
 from sleepnoise.levels.detectors import F_TIME_CONSTANT_S, S_TIME_CONSTANT_S, ExponentialDetector
 from sleepnoise.levels.frames import Framer, Frames
@@ -17,6 +18,7 @@ from sleepnoise.levels.spectra import FrameEnergies, LowerBandAnalysis
 
 _WEIGHTED = ("laeq", "laf", "lafmax", "lafmin", "lasmax")
 _PEAK = ("lceq", "lcpeak")
+_Z = ("z_lower", "z_upper")
 
 
 class _Table:
@@ -99,21 +101,22 @@ class HistoryRecorder:
         self._weighted = _Weighted(steps, ticks)
         self._c_sum, self._c_peak = CellJoiner(ticks, np.add), CellJoiner(ticks, np.maximum)
         self._upper, self._lower = CellJoiner(ticks, np.add), CellJoiner(ticks, np.add)
-        self._rows = (*_WEIGHTED, *_PEAK, "z_lower", "z_upper", *(f"{hz:g}" for hz in nominal_hz))
-        self._row_of = {name: row for row, name in enumerate(self._rows)}
-        self._first_upper = f"{nominal_hz[lower_bands.bands]:g}"
-        self._done = dict.fromkeys(("laeq", "lceq", "lower", "upper"), 0)
-        self._table = _Table(len(self._rows), capacity)
+        names = [band_label(nominal) for nominal in nominal_hz]
+        self._first_lower, self._first_upper = names[0], names[lower_bands.bands]
+        rows = (*_WEIGHTED, *_PEAK, *_Z, *names)
+        self._row_of = {name: row for row, name in enumerate(rows)}
+        self._ticks_in = dict.fromkeys((_WEIGHTED[0], _PEAK[0], self._first_lower, self._first_upper), 0)
+        self._table = _Table(len(rows), capacity)
 
     def take(self, energies: FrameEnergies) -> None:
         """Take the energies of the next set of frames."""
         next_sample = energies.first_sample + energies.samples
-        self._put("laeq", "laeq", self._weighted.levels(energies.a_step, next_sample))
+        self._put(_WEIGHTED[0], self._weighted.levels(energies.a_step, next_sample))
         c_sum = self._c_sum.take(energies.c_tick, next_sample)
         c_peak = self._c_peak.take(energies.c_peak_tick, next_sample)
-        c_mean = self._per_sample(c_sum, self._done["lceq"])
-        self._put("lceq", "lceq", pressure_level(np.stack([c_mean, c_peak**2])))
-        self._put_bands("upper", self._first_upper, self._upper.take(energies.band_tick, next_sample))
+        c_mean = self._mean_square(_PEAK[0], c_sum)
+        self._put(_PEAK[0], pressure_level(np.stack([c_mean, c_peak**2])))
+        self._put_bands("z_upper", self._first_upper, self._upper.take(energies.band_tick, next_sample))
         self._take_coarse(self._coarse_framer.take(energies.coarse))
 
     def finished(self, received: int) -> LevelHistory:
@@ -130,7 +133,7 @@ class HistoryRecorder:
             **ticks,
             lzeq=pressure_level(z_energy).astype(np.float32),
             nominal_hz=self._nominal_hz,
-            bands=table[self._row_of["z_upper"] + 1 :],
+            bands=table[-len(self._nominal_hz) :],
             left_out=np.zeros(count, dtype=np.bool_),
             left_over_s=left_over / self._ticks.sample_rate_hz,
         )
@@ -138,19 +141,19 @@ class HistoryRecorder:
     def _take_coarse(self, sets: list[Frames]) -> None:
         for frames in sets:
             energies, next_sample = self._lower_bands.energies(frames, self._ticks)
-            self._put_bands(
-                "lower", self._rows[-len(self._nominal_hz)], self._lower.take(energies, next_sample)
-            )
+            self._put_bands("z_lower", self._first_lower, self._lower.take(energies, next_sample))
 
-    def _put_bands(self, part: str, first_row: str, energies: FloatArray) -> None:
-        """Write the bands of one part, and beside them their sum for LZ with what lies outside all bands."""
-        mean_square = self._per_sample(energies, self._done[part])
-        self._table.put(self._row_of[f"z_{part}"], self._done[part], mean_square.sum(axis=0)[np.newaxis])
-        self._put(part, first_row, pressure_level(mean_square[:-1]))
+    def _put_bands(self, z_row: str, first_band: str, energies: FloatArray) -> None:
+        """Write bands and, for LZ, their sum together with the last row, which lies outside all bands."""
+        mean_square = self._mean_square(first_band, energies)
+        z_mean_square = mean_square.sum(axis=0, keepdims=True)
+        self._table.put(self._row_of[z_row], self._ticks_in[first_band], z_mean_square)
+        self._put(first_band, pressure_level(mean_square[:-1]))
 
-    def _per_sample(self, energies: FloatArray, first_tick: int) -> FloatArray:
-        return energies / self._ticks.samples_in(first_tick, energies.shape[-1])
+    def _mean_square(self, first_row: str, energies: FloatArray) -> FloatArray:
+        """Return summed squares of the ticks that come next in some rows, per sample."""
+        return energies / self._ticks.samples_in(self._ticks_in[first_row], energies.shape[-1])
 
-    def _put(self, part: str, first_row: str, values: FloatArray) -> None:
-        self._table.put(self._row_of[first_row], self._done[part], values)
-        self._done[part] += values.shape[1]
+    def _put(self, first_row: str, levels: FloatArray) -> None:
+        self._table.put(self._row_of[first_row], self._ticks_in[first_row], levels)
+        self._ticks_in[first_row] += levels.shape[1]
