@@ -2,32 +2,84 @@
 
 This module finds, reads and validates files. It knows no rooms: each room turns the
 validated entry into its own frozen dataclass. A file says what it is with ``kind``.
+Files may come from strangers: they are small, regular, printable, and every key is known.
 """
 
+import math
+import re
+import stat
 import tomllib
-from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Annotated, Literal, Self
+from typing import Annotated, Literal, Self, TypeVar
 
-from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
+from pydantic import AfterValidator, BaseModel, ConfigDict, Field, ValidationError, model_validator
+from pydantic_core import ErrorDetails
 
-from sleepnoise.acoustics.bands import NOMINAL_HZ
+from sleepnoise.acoustics.bands import NOMINAL_HZ, band_label
 from sleepnoise.acoustics.source import HowKnown, Source
 from sleepnoise.errors import ProfileError
 
-LARGEST_PROFILE_BYTES = 1_000_000
+LARGEST_PROFILE_BYTES = 100_000
 """A profile is written by hand; anything larger is some other file. Chosen: 20 x the largest one shipped."""
 
+MISTAKES_SHOWN = 10
+"""Mistakes of a file that are explained at once. Chosen: as many as one reads before mending the first."""
+
 _PACKAGE = Path(__file__).parent
-_Text = Annotated[str, Field(min_length=1, max_length=2000)]
-_Level = Annotated[float, Field(ge=-50, le=150, allow_inf_nan=False)]
-_Loss = Annotated[float, Field(ge=-20, le=100, allow_inf_nan=False)]
-_Clock = Annotated[str, Field(pattern=r"^([01]\d|2[0-3]):[0-5]\d$")]
+_HZ_BY_NAME = {band_label(hz): hz for hz in NOMINAL_HZ}
+
+
+def _printable(text: str) -> str:
+    # What is printed to a terminal or a page must not be able to steer it.
+    if not text.replace("\n", "").isprintable():
+        raise ValueError("must not hold control characters")
+    return text
+
+
+def _filled(text: str) -> str:
+    if not text.strip():
+        raise ValueError("must not be empty")
+    return text
+
+
+def _address(text: str) -> str:
+    if text and not re.fullmatch(r"https?://[^\s\"'<>]+", text):
+        raise ValueError("must be a web address that begins with http:// or https://")
+    return text
+
+
+def _identifier(text: str) -> str:
+    if not re.fullmatch(r"[a-z0-9_-]+", text):
+        raise ValueError("must be written in small letters, digits, - and _")
+    return text
+
+
+def _clock(text: str) -> str:
+    if not re.fullmatch(r"([01]\d|2[0-3]):[0-5]\d", text, re.ASCII):
+        raise ValueError("must be a clock time such as 23:00")
+    return text
+
+
+def _band(name: str) -> str:
+    if name not in _HZ_BY_NAME:
+        raise ValueError('must be a nominal third-octave frequency from "20" to "20000"')
+    return name
+
+
+_Note = Annotated[str, Field(max_length=2000), AfterValidator(_printable)]
+_Text = Annotated[_Note, AfterValidator(_filled)]
+_Url = Annotated[str, Field(max_length=500), AfterValidator(_address), AfterValidator(_printable)]
+_Id = Annotated[str, Field(max_length=60), AfterValidator(_identifier)]
+_Clock = Annotated[str, AfterValidator(_clock)]
+_Band = Annotated[str, AfterValidator(_band)]
+_Level = Annotated[float, Field(ge=-50, le=150)]
+_Loss = Annotated[float, Field(ge=-20, le=100)]
+_Count = Annotated[int, Field(ge=0, le=1000)]
 
 
 class _Entry(BaseModel):
-    model_config = ConfigDict(extra="forbid", strict=True, frozen=True)
+    model_config = ConfigDict(extra="forbid", strict=True, frozen=True, allow_inf_nan=False)
 
 
 class SourceEntry(_Entry):
@@ -36,7 +88,7 @@ class SourceEntry(_Entry):
     document: _Text
     place: _Text
     how_known: HowKnown
-    url: str = ""
+    url: _Url = ""
 
     def source(self) -> Source:
         """Return the source as the rest of the package knows it."""
@@ -46,7 +98,7 @@ class SourceEntry(_Entry):
 class _Profile(_Entry):
     title: _Text
     summary: _Text
-    sources: Annotated[dict[str, SourceEntry], Field(min_length=1)]
+    sources: Annotated[dict[_Id, SourceEntry], Field(min_length=1)]
 
     def _check_sources(self, wanted: list[str]) -> None:
         for key in wanted:
@@ -55,60 +107,71 @@ class _Profile(_Entry):
                 raise ValueError(f"source {key!r} is not described under [sources]; described are: {known}")
 
 
-def _band_levels(levels: dict[str, float]) -> dict[float, float]:
-    """Return band levels by nominal frequency; refuse names that are not third octaves."""
-    by_hz: dict[float, float] = {}
-    for name, level_db in levels.items():
-        try:
-            nominal_hz = float(name)
-        except ValueError:
-            nominal_hz = -1.0
-        if nominal_hz not in NOMINAL_HZ:
-            raise ValueError(f"{name!r} is no nominal third-octave frequency between 20 Hz and 20 kHz")
-        by_hz[nominal_hz] = level_db
-    return dict(sorted(by_hz.items()))
+def _by_hz(levels: dict[str, float]) -> dict[float, float]:
+    return {_HZ_BY_NAME[name]: levels[name] for name in sorted(levels, key=_HZ_BY_NAME.__getitem__)}
 
 
 class CriterionEntry(_Entry):
     """``[[criterion]]``: one published value and the rule that goes with it."""
 
-    id: Annotated[str, Field(pattern=r"^[a-z0-9_]+$")]
+    id: _Id
     title: _Text
-    quantity: Literal["laeq", "lafmax", "lasmax", "lafmax_over_laeq", "band_leq"]
+    quantity: Literal["laeq", "lafmax", "lasmax", "band_leq"]
     rule: Literal["not exceeded", "count", "effect begins"]
     over: Literal["period", "loudest full hour", "event"]
     period: tuple[_Clock, _Clock] | None = None
+    hours: Annotated[float, Field(gt=0, le=24)] | None = None
     level_db: _Level | None = None
-    bands_db: dict[str, _Level] = {}
-    count_allowed: Annotated[int, Field(ge=0, le=1000)] | None = None
+    bands_db: dict[_Band, _Level] = {}
+    count_allowed: _Count | None = None
+    count_allowed_upper: Annotated[int, Field(ge=1, le=1000)] | None = None
+    adjustments_left_out: _Note = ""
+    no_verdict_because: _Note = ""
     where: Literal["inside", "outside"] = "inside"
     single_night_ok: bool
     applies_to: _Text
-    source: str
-    note: str = ""
+    source: _Text
+    note: _Note = ""
 
     @model_validator(mode="before")
     @classmethod
     def _pair(cls, data: object) -> object:
+        # TOML has no tuples, and strict mode takes a list for nothing else.
         if isinstance(data, dict) and isinstance(data.get("period"), list):
             return {**data, "period": tuple(data["period"])}
         return data
 
     @model_validator(mode="after")
     def _complete(self) -> Self:
-        if (self.quantity == "band_leq") != bool(self.bands_db):
-            raise ValueError("bands_db belongs to quantity 'band_leq', and only there")
-        if (self.level_db is None) == (not self.bands_db):
-            raise ValueError("give either level_db or bands_db")
-        if (self.rule == "count") != (self.count_allowed is not None):
-            raise ValueError("count_allowed belongs to rule 'count', and only there")
-        _band_levels(self.bands_db)
+        """Refuse keys that do not belong together."""
+        of_event = self.quantity in ("lafmax", "lasmax")
+        counts = self.rule == "count"
+        for holds, mistake in (
+            ((self.quantity == "band_leq") == bool(self.bands_db), "bands_db belongs to quantity 'band_leq'"),
+            ((self.level_db is None) == bool(self.bands_db), "give either level_db or bands_db"),
+            ((self.over == "event") == of_event, "over 'event' belongs to quantity 'lafmax' or 'lasmax'"),
+            (
+                self.over != "loudest full hour" or self.quantity == "laeq",
+                "over 'loudest full hour' belongs to quantity 'laeq'",
+            ),
+            (not counts or of_event, "rule 'count' belongs to over 'event'"),
+            (counts == (self.count_allowed is not None), "count_allowed belongs to rule 'count'"),
+            (counts or self.count_allowed_upper is None, "count_allowed_upper belongs to rule 'count'"),
+            (
+                (self.count_allowed_upper or math.inf) > (self.count_allowed or 0),
+                "count_allowed_upper must lie above count_allowed",
+            ),
+            (len(set(self.period or "ab")) == 2, "period must begin and end at different times"),
+            (self.period is None or self.hours is None, "hours is for a criterion without period"),
+        ):
+            if not holds:
+                raise ValueError(mistake)
         return self
 
     @property
     def levels_by_hz(self) -> dict[float, float]:
         """Band levels, dB, by nominal frequency, rising."""
-        return _band_levels(self.bands_db)
+        return _by_hz(self.bands_db)
 
 
 class GuidelineProfile(_Profile):
@@ -132,22 +195,21 @@ class TreatmentProfile(_Profile):
 
     kind: Literal["treatment"]
     acts_on: _Text
-    insertion_loss_db: Annotated[dict[str, _Loss], Field(min_length=1)]
+    insertion_loss_db: Annotated[dict[_Band, _Loss], Field(min_length=1)]
     spread_db: Annotated[float, Field(ge=0, le=30)]
     basis: _Text
-    source: str
+    source: _Text
     cautions: list[_Text] = []
 
     @model_validator(mode="after")
     def _known_sources(self) -> Self:
         self._check_sources([self.source])
-        _band_levels(self.insertion_loss_db)
         return self
 
     @property
     def loss_by_hz(self) -> dict[float, float]:
         """Insertion loss, dB, by nominal frequency, rising."""
-        return _band_levels(self.insertion_loss_db)
+        return _by_hz(self.insertion_loss_db)
 
 
 class MaskerProfile(_Profile):
@@ -157,7 +219,7 @@ class MaskerProfile(_Profile):
     band_slope_db_per_octave: Annotated[float, Field(ge=-12, le=6)]
     lowest_hz: Annotated[float, Field(ge=20, le=20_000)]
     highest_hz: Annotated[float, Field(ge=20, le=20_000)]
-    source: str
+    source: _Text
 
     @model_validator(mode="after")
     def _known_sources(self) -> Self:
@@ -168,6 +230,8 @@ class MaskerProfile(_Profile):
 
 
 Profile = GuidelineProfile | TreatmentProfile | MaskerProfile
+
+_AnyProfile = TypeVar("_AnyProfile", GuidelineProfile, TreatmentProfile, MaskerProfile)
 
 _KINDS: dict[str, type[Profile]] = {
     "guideline": GuidelineProfile,
@@ -215,7 +279,7 @@ def read_profile(name_or_path: str | Path, kind: str | None = None) -> Profile:
     found = table.get("kind")
     if not isinstance(found, str) or found not in _KINDS:
         raise ProfileError(
-            f"{path.name}: kind must be one of {', '.join(_KINDS)}, got {found!r}.",
+            f"{path.name}: kind must be one of {', '.join(_KINDS)}, got {found!r:.60}.",
             remedy='Write the kind in the first line of the file, for example: kind = "guideline".',
         )
     if kind is not None and found != kind:
@@ -233,83 +297,107 @@ def read_profile(name_or_path: str | Path, kind: str | None = None) -> Profile:
 
 def read_guideline(name_or_path: str | Path) -> GuidelineProfile:
     """Read a guideline profile; see :func:`read_profile`."""
-    profile = read_profile(name_or_path, "guideline")
-    assert isinstance(profile, GuidelineProfile)
-    return profile
+    return _read(name_or_path, "guideline", GuidelineProfile)
 
 
 def read_treatment(name_or_path: str | Path) -> TreatmentProfile:
     """Read a treatment profile; see :func:`read_profile`."""
-    profile = read_profile(name_or_path, "treatment")
-    assert isinstance(profile, TreatmentProfile)
-    return profile
+    return _read(name_or_path, "treatment", TreatmentProfile)
 
 
 def read_masker(name_or_path: str | Path) -> MaskerProfile:
     """Read a masker profile; see :func:`read_profile`."""
-    profile = read_profile(name_or_path, "masker")
-    assert isinstance(profile, MaskerProfile)
-    return profile
+    return _read(name_or_path, "masker", MaskerProfile)
 
 
 def shipped_profiles(kind: str | None = None) -> tuple[ShippedProfile, ...]:
     """Return all shipped profiles, or those of one kind, sorted by kind and name."""
+    read = ((path, read_profile(path)) for path in _shipped_files())
     found = (
         ShippedProfile(kind=profile.kind, name=path.stem, title=profile.title, path=path)
-        for path, profile in _read_shipped()
+        for path, profile in read
         if kind is None or profile.kind == kind
     )
     return tuple(sorted(found, key=lambda entry: (entry.kind, entry.name)))
 
 
-def _read_shipped() -> Iterator[tuple[Path, Profile]]:
-    for path in sorted(shipped_folder().rglob("*.toml")):
-        yield path, read_profile(path)
+def _read(name_or_path: str | Path, kind: str, model: type[_AnyProfile]) -> _AnyProfile:
+    profile = read_profile(name_or_path, kind)
+    assert isinstance(profile, model)
+    return profile
+
+
+def _shipped_files() -> list[Path]:
+    return sorted(shipped_folder().rglob("*.toml"))
 
 
 def _locate(name_or_path: str) -> Path:
     given = Path(name_or_path)
-    if given.suffix == ".toml":
+    if given.suffix.lower() == ".toml":
         return given
-    for path in shipped_folder().rglob("*.toml"):
-        if path.stem == name_or_path:
-            return path
-    names = ", ".join(sorted(path.stem for path in shipped_folder().rglob("*.toml")))
+    by_name = {path.stem: path for path in _shipped_files()}
+    if name_or_path in by_name:
+        return by_name[name_or_path]
     raise ProfileError(
-        f"{name_or_path}: no shipped profile has this name; there are: {names}.",
+        f"{name_or_path!r:.80}: no shipped profile has this name; there are: {', '.join(sorted(by_name))}.",
         remedy="Choose one of these names, or give the path of a .toml file.",
     )
 
 
 def _parse(path: Path) -> dict[str, object]:
+    text = _text(path)
     try:
-        if path.stat().st_size > LARGEST_PROFILE_BYTES:
-            raise ProfileError(
-                f"{path.name}: larger than {LARGEST_PROFILE_BYTES / 1e6:g} MB, so this is no profile.",
-                remedy="Give the path of a profile written in TOML.",
-            )
-        return tomllib.loads(path.read_text(encoding="utf-8"))
+        return tomllib.loads(text)
+    except RecursionError:
+        raise ProfileError(f"{path.name}: is nested too deeply.", remedy="Write it flat.") from None
+    except ValueError as error:  # numbers too long to convert are no TOMLDecodeError
+        raise ProfileError(
+            f"{path.name}: is not valid TOML: {error!s:.200}", remedy="Mend that place."
+        ) from None
+
+
+def _text(path: Path) -> str:
+    """Return the text of a regular file of sensible size."""
+    try:
+        # Devices and pipes have no size and no end.
+        if not stat.S_ISREG(path.stat().st_mode):
+            raise ProfileError(f"{path}: is not a file.", remedy="Give the path of a .toml file.")
+        with path.open("rb") as file:
+            raw = file.read(LARGEST_PROFILE_BYTES + 1)
     except FileNotFoundError:
         raise ProfileError(f"{path}: there is no such file.", remedy="Check the path.") from None
     except OSError as error:
         raise ProfileError(f"{path}: cannot be read ({error.strerror}).", remedy="Check the path.") from None
-    except (UnicodeDecodeError, RecursionError):
-        raise ProfileError(f"{path.name}: is not UTF-8 text in TOML.", remedy="Save it as UTF-8.") from None
-    except tomllib.TOMLDecodeError as error:
-        raise ProfileError(f"{path.name}: is not valid TOML: {error}", remedy="Mend that line.") from None
+    except ValueError:
+        raise ProfileError(f"{str(path)!r}: is no path.", remedy="Check the path.") from None
+    if len(raw) > LARGEST_PROFILE_BYTES:
+        raise ProfileError(
+            f"{path.name}: is larger than {LARGEST_PROFILE_BYTES / 1000:g} kB, so this is no profile.",
+            remedy="Give the path of a profile written in TOML.",
+        )
+    try:
+        return raw.decode("utf-8-sig")
+    except UnicodeDecodeError:
+        raise ProfileError(f"{path.name}: is not UTF-8 text.", remedy="Save it as UTF-8.") from None
 
 
 def _explain(error: ValidationError) -> str:
     """Return every mistake as *place: what is wrong*, without the validator's own jargon."""
-    mistakes = []
-    for mistake in error.errors(include_url=False):
-        place = " ".join(str(part + 1) if isinstance(part, int) else part for part in mistake["loc"])
-        message = mistake["msg"].removeprefix("Value error, ")
-        if mistake["type"] == "extra_forbidden":
-            message = "is not a key of this kind of profile"
-        elif mistake["type"] == "missing":
-            message = "is missing"
-        elif isinstance(mistake["input"], str | int | float | bool):
-            message = f"{message}, got {mistake['input']!r:.60}"
-        mistakes.append(f"{place or 'file'}: {message}")
-    return "; ".join(mistakes) + "."
+    mistakes = error.errors(include_url=False)
+    told = [_explain_one(mistake) for mistake in mistakes[:MISTAKES_SHOWN]]
+    if len(mistakes) > MISTAKES_SHOWN:
+        told.append(f"and {len(mistakes) - MISTAKES_SHOWN} more")
+    return "; ".join(told) + "."
+
+
+def _explain_one(mistake: ErrorDetails) -> str:
+    keys = [str(part + 1) if isinstance(part, int) else part for part in mistake["loc"] if part != "[key]"]
+    place = " ".join(key if key.isprintable() else repr(key) for key in keys)
+    message = mistake["msg"].removeprefix("Value error, ").replace("Input should", "should")
+    if mistake["type"] == "extra_forbidden":
+        message = "is not a key of this kind of profile"
+    elif mistake["type"] == "missing":
+        message = "is missing"
+    elif isinstance(mistake["input"], str | int | float | bool):
+        message = f"{message}, got {mistake['input']!r:.60}"
+    return f"{place or 'file':.100}: {message}"
