@@ -4,10 +4,12 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from sleepnoise.acoustics.spectrum import Spectrum
-from sleepnoise.levels.statistics import LevelStatistics
-from sleepnoise.night.events import Event
-from sleepnoise.night.guidelines import Verdict
-from sleepnoise.night.intervals import Interval
+from sleepnoise.levels.history import TICK_S, LevelHistory
+from sleepnoise.levels.statistics import LevelStatistics, band_equivalent_levels, level_statistics
+from sleepnoise.night.event_settings import EventSettings
+from sleepnoise.night.events import Event, event_ticks, find_events
+from sleepnoise.night.guidelines import Criterion, Verdict, judge
+from sleepnoise.night.intervals import Interval, intervals
 from sleepnoise.night.window import NightWindow
 
 
@@ -26,7 +28,7 @@ class NightAssessment:
         Of that part.
     quarter_hours, hours : tuple of Interval
     events : tuple of Event
-        Those that start within the window.
+        Those that start within the window; their numbers and ticks are those of the recording.
     background_spectrum : Spectrum
         Equivalent band levels of the event-free time of the window.
     event_time_s : float, s
@@ -50,3 +52,63 @@ class NightAssessment:
     verdicts: tuple[Verdict, ...]
     absolute: bool
     expanded_uncertainty_db: float
+
+
+def assess_history(
+    history: LevelHistory,
+    *,
+    window: NightWindow,
+    criteria: tuple[Criterion, ...],
+    event_settings: EventSettings,
+    absolute: bool,
+    expanded_uncertainty_db: float,
+) -> NightAssessment:
+    """Return what one night was like.
+
+    Parameters
+    ----------
+    history : LevelHistory
+        The whole recording: the minutes before the window tell the background of its first event.
+    window : NightWindow
+    criteria : tuple of Criterion
+    event_settings : EventSettings
+    absolute : bool
+        Whether levels are calibrated; without that there is no verdict.
+    expanded_uncertainty_db : float, dB
+        U (k = 2) of a level; ``nan`` if not known.
+
+    Raises
+    ------
+    StartTimeError
+        If the recording misses the window altogether.
+    """
+    whole = window.overlapping(history.start, history.end)
+    start, end = max(whole[0], history.start), min(whole[1], history.end)
+    first, last = history.tick_of(start), history.tick_of(end)
+    part = history.between(first, last)
+    events = find_events(history, event_settings)
+    within = event_ticks(events, history.ticks)[first:last]
+    return NightAssessment(
+        window=window,
+        start=start,
+        end=end,
+        window_s=(whole[1] - whole[0]).total_seconds(),
+        statistics=level_statistics(part),
+        quarter_hours=intervals(history, start, end, 15, window.zone),
+        hours=intervals(history, start, end, 60, window.zone),
+        events=tuple(event for event in events if start <= event.start < end),
+        background_spectrum=Spectrum(
+            nominal_hz=part.nominal_hz, levels_db=band_equivalent_levels(part.without(within))
+        ),
+        event_time_s=float(within.sum()) * TICK_S,
+        verdicts=judge(
+            criteria,
+            history,
+            events,
+            window,
+            absolute=absolute,
+            expanded_uncertainty_db=expanded_uncertainty_db,
+        ),
+        absolute=absolute,
+        expanded_uncertainty_db=expanded_uncertainty_db,
+    )

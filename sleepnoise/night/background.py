@@ -36,7 +36,8 @@ SCATTER_DB = 4.34
 LA90_BELOW_MEDIAN = 1.2816
 """Standard deviations from LA90 up to LA50 of normally distributed levels. Source: F_AVERAGING."""
 
-_BLOCK = BLOCK_S * TICKS_PER_SECOND
+BLOCK_TICKS = BLOCK_S * TICKS_PER_SECOND
+"""Length of a block, ticks. Chosen: see BLOCK_S."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -46,12 +47,16 @@ class MovingBackground:
     Attributes
     ----------
     level_db : ndarray, shape (ticks,), dB
-        Moving LA90; ``nan`` when the recording holds no usable sound at all.
+        Moving LA90 of the block; ``nan`` when the recording holds no usable sound at all.
+    upper_db : ndarray, shape (ticks,), dB
+        The highest of a block and its neighbours. Events are measured against it, because a
+        block in which a hum switches has the level before or after, whichever is lower.
     scatter_db : ndarray, shape (ticks,), dB
         Standard deviation by which F-weighted levels scatter though the background is steady.
     """
 
     level_db: FloatArray
+    upper_db: FloatArray
     scatter_db: FloatArray
 
 
@@ -77,22 +82,19 @@ def moving_background(history: LevelHistory, settings: EventSettings) -> MovingB
     usable = usable_ticks(history)
     if not usable.any():
         unknown = np.full(history.ticks, np.nan)
-        return MovingBackground(level_db=unknown, scatter_db=unknown)
+        return MovingBackground(level_db=unknown, upper_db=unknown, scatter_db=unknown)
     la90, la50 = _block_levels(np.where(usable, history.laf, np.nan))
     followed = _followed(_without_short_rises(_held(la90), settings), settings)
-    # A block in which a hum switches has the lower floor: its neighbour's is right for it.
-    level_db = ndimage.maximum_filter1d(followed, 3, mode="nearest")
-    scatter_db = _scatter(history, usable, (la50 - la90) / LA90_BELOW_MEDIAN, settings)
-    return MovingBackground(
-        level_db=np.repeat(level_db, _BLOCK)[: history.ticks],
-        scatter_db=np.repeat(scatter_db, _BLOCK)[: history.ticks],
-    )
+    scatter = _scatter(history, usable, (la50 - la90) / LA90_BELOW_MEDIAN, settings)
+    by_block = (followed, ndimage.maximum_filter1d(followed, 3, mode="nearest"), scatter)
+    level_db, upper_db, scatter_db = (np.repeat(values, BLOCK_TICKS)[: history.ticks] for values in by_block)
+    return MovingBackground(level_db=level_db, upper_db=upper_db, scatter_db=scatter_db)
 
 
 def _in_blocks(values: NDArray[np.floating], fill: float) -> FloatArray:
     """Return values of ticks as shape (blocks, ticks in a block), the last block filled up."""
-    missing = -values.size % _BLOCK
-    return np.pad(values.astype(np.float64), (0, missing), constant_values=fill).reshape(-1, _BLOCK)
+    missing = -values.size % BLOCK_TICKS
+    return np.pad(values.astype(np.float64), (0, missing), constant_values=fill).reshape(-1, BLOCK_TICKS)
 
 
 def _block_levels(laf: LevelArray) -> tuple[FloatArray, FloatArray]:

@@ -10,7 +10,7 @@ from sleepnoise.acoustics.decibels import FloatArray, energy, level
 from sleepnoise.acoustics.spectrum import Spectrum
 from sleepnoise.levels.history import TICK_S, TICKS_PER_SECOND, LevelHistory, MaskArray
 from sleepnoise.levels.statistics import band_equivalent_levels, exceeded_levels, level_statistics
-from sleepnoise.night.background import MovingBackground, moving_background, usable_ticks
+from sleepnoise.night.background import BLOCK_TICKS, MovingBackground, moving_background, usable_ticks
 from sleepnoise.night.event_settings import EventSettings
 
 SHORT_MAXIMA_FROM_HZ = 250.0
@@ -87,6 +87,10 @@ class _Night:
     background: MovingBackground
     settings: EventSettings
 
+    def before_db(self, first: int) -> float:
+        """Return the moving background in the block before the one in which an event begins."""
+        return float(self.background.level_db[max(0, first - BLOCK_TICKS)])
+
 
 def find_events(history: LevelHistory, settings: EventSettings | None = None) -> tuple[Event, ...]:
     """Return the events of a whole recording.
@@ -139,7 +143,7 @@ def _spans(
     history: LevelHistory, usable: MaskArray, background: MovingBackground, settings: EventSettings
 ) -> Spans:
     """Return the half-open tick ranges of all events, shape (events, 2)."""
-    over_db = np.where(usable, history.lafmax - background.level_db, -np.inf)
+    over_db = np.where(usable, history.lafmax - background.upper_db, -np.inf)
     onset_db = np.maximum(settings.onset_db, settings.scatter_onset * background.scatter_db)
     release_db = np.maximum(settings.release_db, settings.scatter_release * background.scatter_db)
     runs = _runs(over_db > release_db)
@@ -191,10 +195,11 @@ def _event(night: _Night, number: int, first: int, last: int) -> Event:
 def _background_of(night: _Night, first: int, last: int) -> tuple[float, FloatArray, bool]:
     """Return LA90 and equivalent spectrum of an event's background, and whether it had settled before."""
     moving_db, settings = night.background.level_db, night.settings
+    before_db = night.before_db(first)
     reach = round(settings.background_minutes * 60 * TICKS_PER_SECOND)
 
     def calm_within(begin: int, end: int) -> MaskArray:
-        near = np.abs(moving_db[begin:end] - moving_db[first]) <= settings.same_background_db
+        near = np.abs(moving_db[begin:end] - before_db) <= settings.same_background_db
         return np.asarray(night.calm[begin:end] & near)
 
     begin, end = max(0, first - reach), first
@@ -204,16 +209,16 @@ def _background_of(night: _Night, first: int, last: int) -> tuple[float, FloatAr
         end = min(night.history.ticks, last + reach)
         used = calm_within(begin, end)
     if not used.any():
-        return float(moving_db[first]), np.full(len(night.history.nominal_hz), np.nan), False
+        return before_db, np.full(len(night.history.nominal_hz), np.nan), False
     stretch = night.history.between(begin, end)
     la90 = exceeded_levels(stretch.laf[used])["la90"]
     return la90, band_equivalent_levels(stretch.without(~used)), settled
 
 
 def _flags(night: _Night, first: int, last: int, settled: bool) -> tuple[str, ...]:
-    ticks, moving_db = night.history.ticks, night.background.level_db
+    ticks = night.history.ticks
     beside = [tick for tick in (first - 1, last) if 0 <= tick < ticks]
-    risen_db = moving_db[min(last, ticks - 1)] - moving_db[first]
+    risen_db = night.background.upper_db[min(last, ticks - 1)] - night.before_db(first)
     reasons = {
         CUT_OFF_AT_START: first == 0,
         CUT_OFF_AT_END: last == ticks,
