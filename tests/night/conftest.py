@@ -70,11 +70,9 @@ class Sounds:
 
     def scattered(self, bandwidth_hz):
         """Let all energies scatter as those of Gaussian noise of one bandwidth do."""
-        n = self.energies.size
-        if bandwidth_hz * STEP_S >= 1:
-            self.energies = (
-                self.energies * self.rng.gamma(bandwidth_hz * STEP_S, size=n) / (bandwidth_hz * STEP_S)
-            )
+        n, degrees = self.energies.size, bandwidth_hz * STEP_S
+        if degrees >= 1:
+            self.energies = self.energies * self.rng.gamma(degrees, size=n) / degrees
             return self
         lines = np.zeros(n, dtype=complex)
         used = max(1, round(bandwidth_hz * n * STEP_S))

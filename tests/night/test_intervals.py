@@ -101,9 +101,7 @@ def test_lengths_that_do_not_fit_the_clock_are_refused(from_ticks, minutes):
     offset_s=st.integers(0, 7200),
     minutes=st.sampled_from([15, 60]),
 )
-def test_statistics_are_ordered_and_intervals_hold_every_tick_once(
-    from_ticks, seed, ticks, offset_s, minutes
-):
+def test_statistics_are_ordered_and_every_tick_counts_once(from_ticks, seed, ticks, offset_s, minutes):
     rng = np.random.default_rng(seed)
     start = datetime(2025, 2, 3, 22, 0, tzinfo=UTC) + timedelta(seconds=offset_s)
     history = from_ticks(rng.normal(30, 6, ticks), start=start, left_out=rng.random(ticks) < 0.1)

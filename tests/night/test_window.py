@@ -23,7 +23,8 @@ def test_usual_spellings_of_a_window_are_read(text):
 
 
 @pytest.mark.parametrize(
-    "text", ["", "night", "23-7", "23:00", "23:00-24:00", "23:60-07:00", "1:00-2:00-3:00", "٢٣:٠٠-٠٧:٠٠"]
+    "text",
+    ["", "night", "23-7", "23:00", "23:00-24:00", "23:60-07:00", "1:00-2:00-3:00", "٢٣:٠٠-٠٧:٠٠"],
 )
 def test_nonsense_is_no_window_and_the_remedy_shows_one(text):
     with pytest.raises(SettingsError, match="night window") as error:
@@ -45,7 +46,7 @@ def test_an_unknown_zone_is_refused_with_an_example(zone):
 
 @pytest.mark.parametrize(
     ("evening", "hours"),
-    # Clock changes of 2025 in central Europe: Directive 2000/84/EC, last Sundays of March and October at 01:00 UTC.
+    # Directive 2000/84/EC: clocks change at 01:00 UTC on the last Sundays of March and October (memory).
     [((2025, 3, 29), 7), ((2025, 10, 25), 9), ((2025, 6, 1), 8)],
 )
 def test_a_night_is_as_long_as_its_clock_changes_make_it(evening, hours):
