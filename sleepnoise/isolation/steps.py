@@ -2,8 +2,19 @@
 
 from dataclasses import dataclass
 
+import numpy as np
+
+from sleepnoise.acoustics.bands import NOMINAL_HZ, mid_band_hz
 from sleepnoise.acoustics.source import Source
 from sleepnoise.acoustics.spectrum import Spectrum
+from sleepnoise.errors import SettingsError
+from sleepnoise.profiles import TreatmentProfile
+
+LARGEST_EVEN_LOSS_DB = 60.0
+"""Chosen: more than any single measure brings in a dwelling, where other paths take over long before."""
+
+_ASSUMED = Source(document="Planning assumption", place="the same loss in every band", how_known="assumption")
+_NO_CHANGE = Source(document="Measured night", place="no change", how_known="computed")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -27,3 +38,47 @@ class IsolationStep:
     spread_db: float
     source: Source
     cautions: tuple[str, ...] = ()
+
+
+def even_step(loss_db: float) -> IsolationStep:
+    """Return a step that takes the same off every band; 0 dB is the room as it is.
+
+    Raises
+    ------
+    SettingsError
+        Unless the loss lies between 0 and ``LARGEST_EVEN_LOSS_DB``.
+    """
+    if not 0.0 <= loss_db <= LARGEST_EVEN_LOSS_DB:
+        raise SettingsError(
+            f"even isolation step: must lie between 0 and {LARGEST_EVEN_LOSS_DB:g} dB, got {loss_db:g}.",
+            remedy="Give the insertion loss as a positive number of decibels.",
+        )
+    loss = Spectrum(nominal_hz=NOMINAL_HZ, levels_db=np.full(len(NOMINAL_HZ), loss_db))
+    if loss_db == 0.0:
+        return IsolationStep(key="as-it-is", title="as it is", loss=loss, spread_db=0.0, source=_NO_CHANGE)
+    return IsolationStep(
+        key=f"even-{loss_db:g}-db",
+        title=f"{loss_db:g} dB in every band",
+        loss=loss,
+        spread_db=0.0,
+        source=_ASSUMED,
+        cautions=("No measure takes the same off every band: bass always gets through more easily.",),
+    )
+
+
+def step_from_profile(key: str, profile: TreatmentProfile) -> IsolationStep:
+    """Return the step that a treatment profile describes.
+
+    Bands between the profile's own are interpolated linearly in the logarithm of frequency,
+    those outside hold the nearest value.
+    """
+    known_hz = mid_band_hz(tuple(profile.loss_by_hz))
+    losses_db = np.interp(np.log(mid_band_hz()), np.log(known_hz), list(profile.loss_by_hz.values()))
+    return IsolationStep(
+        key=key,
+        title=profile.title,
+        loss=Spectrum(nominal_hz=NOMINAL_HZ, levels_db=losses_db),
+        spread_db=profile.spread_db,
+        source=profile.sources[profile.source].source(),
+        cautions=tuple(profile.cautions),
+    )

@@ -1,9 +1,51 @@
-"""The first plan: for each isolation step, the quietest masker that keeps events below a margin."""
+"""The first plan: for each isolation step, the quietest masker that keeps events below a margin.
 
+The audibility model is linear in the masker's energy. So each event, behind each step, has
+one masker level of each shape from which on it is covered, and every count follows from
+comparing those levels.
+
+Isolation lowers the background as well as the events. How much of the background comes from
+outside isn't known yet; the plan takes all of it, because a lower background never hides
+more: the limit ``kappa (N + M + Q)`` only falls. With both lowered alike, more isolation still
+never makes more events audible, since masker ``M`` and ear noise ``Q`` stay what they are.
+"""
+
+from collections.abc import Sequence
 from dataclasses import dataclass
 
+import numpy as np
+
+from sleepnoise.acoustics.decibels import FloatArray
 from sleepnoise.acoustics.spectrum import Spectrum
+from sleepnoise.errors import SettingsError
 from sleepnoise.isolation.steps import IsolationStep
+from sleepnoise.levels.history import TICK_S
+from sleepnoise.masking.audibility import (
+    INAUDIBLE_DB,
+    MODEL_BANDS_HZ,
+    event_signal,
+    margin_db,
+    on_model_bands,
+)
+from sleepnoise.masking.cautions import MASKER_CAUTIONS
+from sleepnoise.masking.masker import (
+    DEFAULT_CAP_DBA,
+    LOWEST_LEVEL_DBA,
+    MaskerShape,
+    check_masker_level,
+    needed_level_dba,
+    needed_masker_db,
+    shaped_to_events,
+)
+from sleepnoise.night.events import LONG_MAXIMUM_TICKS, SHORT_MAXIMA_FROM_HZ, Event
+from sleepnoise.planning.cautions import NO_EVENTS, PLAN_CAUTIONS, unknown_bands_caution
+
+MARGIN_RANGE_DB = (-15.0, 15.0)
+"""Margins that may be aimed at. Chosen: from five times the model's uncertainty below the limit of hearing to
+just above "not noticeable"."""
+
+MASKER_STEP_RANGE_DB = (0.1, 5.0)
+"""Spacings of masker levels. Chosen: 0.1 dB is finer than anyone can set, 5 dB is coarse enough to hear."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -20,12 +62,39 @@ class PlanSettings:
         Loudest masker that may be proposed.
     masker_step_db : float, dB
         Spacing of masker levels.
+
+    Raises
+    ------
+    SettingsError
+        If one of them is out of range.
     """
 
-    margin_db: float
-    events_allowed: int
-    cap_dba: float
-    masker_step_db: float
+    margin_db: float = INAUDIBLE_DB
+    events_allowed: int = 0
+    cap_dba: float = DEFAULT_CAP_DBA
+    masker_step_db: float = 1.0
+
+    def __post_init__(self) -> None:
+        _check_range("margin_db", self.margin_db, MARGIN_RANGE_DB, "dB")
+        _check_range("masker_step_db", self.masker_step_db, MASKER_STEP_RANGE_DB, "dB")
+        if self.events_allowed < 0:
+            raise SettingsError(
+                f"events_allowed: must be 0 or more, got {self.events_allowed}.",
+                remedy="Give the number of events that may stay audible.",
+            )
+        check_masker_level(self.cap_dba, "cap_dba")
+        if self.cap_dba < LOWEST_LEVEL_DBA:
+            raise SettingsError(
+                f"cap_dba: must be {LOWEST_LEVEL_DBA:g} dB(A) or more, got {self.cap_dba:g}.",
+                remedy="For no masker at all, read the plan's counts without masker.",
+            )
+
+    @property
+    def masker_levels_dba(self) -> FloatArray:
+        """Masker levels to try, rising, shape (levels,), dB(A); the first is ``-inf``, the last the cap."""
+        steps = int(np.ceil((self.cap_dba - LOWEST_LEVEL_DBA) / self.masker_step_db - 1e-9))
+        below_cap = LOWEST_LEVEL_DBA + self.masker_step_db * np.arange(steps)
+        return np.concatenate([[-np.inf], below_cap, [self.cap_dba]])
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -87,3 +156,113 @@ class FirstPlan:
     choices: tuple[MaskerChoice, ...]
     best: tuple[MaskerChoice, ...]
     cautions: tuple[str, ...]
+
+
+def first_plan(
+    events: Sequence[Event],
+    *,
+    steps: Sequence[IsolationStep],
+    shapes: Sequence[MaskerShape],
+    settings: PlanSettings | None = None,
+) -> FirstPlan:
+    """Weigh isolation steps and maskers against each other.
+
+    Parameters
+    ----------
+    events : sequence of Event
+        Their levels must be absolute: the threshold of hearing takes part.
+    steps : sequence of IsolationStep
+        Each is weighed by itself, behind the room as it is.
+    shapes : sequence of MaskerShape
+        Standard shapes. One that is shaped to the events is added, anew for each step.
+    settings : PlanSettings, optional
+        The defaults when left out.
+
+    Returns
+    -------
+    FirstPlan
+    """
+    settings = settings or PlanSettings()
+    signal_db, background_db = _heard(events)
+    by_step = [_choices(signal_db, background_db, step, shapes, settings) for step in steps]
+    audible_now = margin_db(signal_db, background_db) > settings.margin_db
+    return FirstPlan(
+        settings=settings,
+        events=len(events),
+        audible_now=int(audible_now.sum()),
+        choices=tuple(choice for choices in by_step for choice in choices),
+        best=tuple(min(choices, key=_quietest_first) for choices in by_step),
+        cautions=_cautions(signal_db),
+    )
+
+
+def _heard(events: Sequence[Event]) -> tuple[FloatArray, FloatArray]:
+    """Return what each event alone and its background sound like, shape (events, bands) each, dB."""
+    shape = (len(events), len(MODEL_BANDS_HZ))
+    maxima_db = np.array([on_model_bands(event.max_spectrum) for event in events]).reshape(shape)
+    background_db = np.array([on_model_bands(event.background_spectrum) for event in events]).reshape(shape)
+    short = np.array(MODEL_BANDS_HZ) >= SHORT_MAXIMA_FROM_HZ
+    averaging_s = np.where(short, TICK_S, LONG_MAXIMUM_TICKS * TICK_S)
+    return event_signal(maxima_db, background_db, averaging_s), background_db
+
+
+def _choices(
+    signal_db: FloatArray,
+    background_db: FloatArray,
+    step: IsolationStep,
+    shapes: Sequence[MaskerShape],
+    settings: PlanSettings,
+) -> list[MaskerChoice]:
+    """Return the quietest masker of each shape, the fitted one last."""
+    loss_db = on_model_bands(step.loss)
+    needed_db = needed_masker_db(signal_db - loss_db, background_db - loss_db, settings.margin_db)
+    fitted = shaped_to_events(needed_db, cap_dba=settings.cap_dba, uncovered_allowed=settings.events_allowed)
+    return [_choice(step, shape, needed_level_dba(needed_db, shape), settings) for shape in (*shapes, fitted)]
+
+
+def _choice(
+    step: IsolationStep, shape: MaskerShape, covered_from_dba: FloatArray, settings: PlanSettings
+) -> MaskerChoice:
+    """Return the quietest level of one shape, given the level from which on each event is covered."""
+    levels_dba = settings.masker_levels_dba
+    audible = np.sum(covered_from_dba[:, None] > levels_dba, axis=0)
+    # A louder masker never uncovers an event, so counts only fall: take the first of the best.
+    wanted = max(settings.events_allowed, int(audible[-1]))
+    chosen = int(np.argmax(audible <= wanted))
+    level_dba = float(levels_dba[chosen])
+    return MaskerChoice(
+        step=step,
+        shape=shape.name,
+        reachable=int(audible[-1]) <= settings.events_allowed,
+        level_dba=level_dba,
+        audible_events=int(audible[chosen]),
+        spectrum=shape.at(level_dba),
+        masker_dba=tuple(levels_dba.tolist()),
+        audible_by_level=tuple(audible.tolist()),
+    )
+
+
+def _quietest_first(choice: MaskerChoice) -> tuple[bool, float, float]:
+    """Return a sort key: reachable before not; then the quieter, or the fewer audible events."""
+    if choice.reachable:
+        return False, choice.level_dba, choice.audible_events
+    return True, choice.audible_events, choice.level_dba
+
+
+def _cautions(signal_db: FloatArray) -> tuple[str, ...]:
+    if signal_db.shape[0] == 0:
+        return (NO_EVENTS, *PLAN_CAUTIONS, *MASKER_CAUTIONS)
+    known = ~np.isnan(signal_db).any(axis=0)
+    if known.all():
+        return (*PLAN_CAUTIONS, *MASKER_CAUTIONS)
+    unknown_from = int(np.argmin(known))
+    return (unknown_bands_caution(MODEL_BANDS_HZ[max(unknown_from - 1, 0)]), *PLAN_CAUTIONS, *MASKER_CAUTIONS)
+
+
+def _check_range(name: str, value: float, allowed: tuple[float, float], unit: str) -> None:
+    lowest, highest = allowed
+    if not lowest <= value <= highest:
+        raise SettingsError(
+            f"{name}: must lie between {lowest:g} and {highest:g} {unit}, got {value:g}.",
+            remedy=f"Give a value between {lowest:g} and {highest:g} {unit}.",
+        )

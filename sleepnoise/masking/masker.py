@@ -1,0 +1,215 @@
+"""Steady masking sounds: their spectra, how loud they may be, and the one that fits the events.
+
+A shape is a spectrum normalised to 0 dB(A), so that its level is one number. Every masker
+that this package proposes comes out of ``MaskerShape.at``, which refuses what is too loud.
+
+Arrays have bands last, shape ``(..., bands)``, on ``MODEL_BANDS_HZ``.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from sleepnoise.acoustics.bands import mid_band_hz
+from sleepnoise.acoustics.decibels import FloatArray, combine, energy, level
+from sleepnoise.acoustics.spectrum import Spectrum
+from sleepnoise.acoustics.weighting import band_weighting_db
+from sleepnoise.errors import ProfileError, SettingsError
+from sleepnoise.masking.audibility import EAR_NOISE_DB, LIMIT_DB, MODEL_BANDS_HZ
+from sleepnoise.profiles import MaskerProfile, read_masker, shipped_profiles
+
+HARD_CAP_DBA = 50.0
+"""Loudest masker that is ever proposed, dB(A). Chosen: about 19 min of REM sleep were lost at this level in
+a laboratory (Basner et al. 2026), and it is the hospital-nursery limit (Hugh et al. 2014)."""
+
+DEFAULT_CAP_DBA = 40.0
+"""Loudest masker unless the user says otherwise, dB(A). Chosen: the lower of the two levels that the same
+study tested; 10 dB above the WHO 1999 bedroom value all the same."""
+
+LOWEST_LEVEL_DBA = 15.0
+"""Quietest masker that is considered, dB(A). Chosen: below the background of the quietest bedrooms, where
+nobody could set or measure it."""
+
+NEIGHBOUR_STEP_DB = 3.0
+"""Largest step between neighbouring bands of a fitted masker. Chosen: evenness matters to comfort as much as
+the contour, and 3 dB stays clear of anything that sounds like a tone."""
+
+SHAPED = "shaped to the events"
+"""Name of the fitted shape among the standard ones."""
+
+_A_WEIGHTING_DB = band_weighting_db(MODEL_BANDS_HZ)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MaskerShape:
+    """The shape of a masking sound.
+
+    Attributes
+    ----------
+    name : str
+    spectrum : Spectrum
+        On ``MODEL_BANDS_HZ`` and normalised to 0 dB(A), or all ``-inf``: no sound.
+    """
+
+    name: str
+    spectrum: Spectrum
+
+    def at(self, level_dba: float) -> Spectrum:
+        """Return the masker at an A-weighted level; ``-inf`` is no masker.
+
+        Raises
+        ------
+        SettingsError
+            Above ``HARD_CAP_DBA``.
+        """
+        check_masker_level(level_dba, f"masker {self.name!r}")
+        return self.spectrum.attenuated(-level_dba)
+
+
+def check_masker_level(level_dba: float, where: str) -> None:
+    """Refuse a masker level that is not known or too loud to sleep by.
+
+    Raises
+    ------
+    SettingsError
+    """
+    if not level_dba <= HARD_CAP_DBA:
+        raise SettingsError(
+            f"{where}: a masker for sleep may reach {HARD_CAP_DBA:g} dB(A) at the pillow and no more, "
+            f"got {level_dba:g}; at that level a laboratory study lost about 19 minutes of REM sleep.",
+            remedy=f"Stay at or below {DEFAULT_CAP_DBA:g} dB(A) and keep more of the noise out instead.",
+        )
+
+
+def masker_shapes() -> tuple[MaskerShape, ...]:
+    """Return the shapes of every shipped masker profile, by name."""
+    return tuple(
+        shape_from_profile(profile.name, read_masker(profile.path)) for profile in shipped_profiles("masker")
+    )
+
+
+def shape_from_profile(name: str, profile: MaskerProfile) -> MaskerShape:
+    """Return the shape that a profile describes.
+
+    Raises
+    ------
+    ProfileError
+        If no band of the audibility model lies between its frequencies.
+    """
+    nominal_hz = np.array(MODEL_BANDS_HZ)
+    sounding = (nominal_hz >= profile.lowest_hz) & (nominal_hz <= profile.highest_hz)
+    if not sounding.any():
+        raise ProfileError(
+            f"{name}: lowest_hz to highest_hz must hold a third octave between 20 Hz and 12.5 kHz, "
+            f"got {profile.lowest_hz:g} to {profile.highest_hz:g} Hz.",
+            remedy="Widen the range of frequencies.",
+        )
+    sloping_db = profile.band_slope_db_per_octave * np.log2(mid_band_hz(MODEL_BANDS_HZ) / 1000.0)
+    return _shape(name, np.where(sounding, sloping_db, -np.inf))
+
+
+def masker_spectrum(profile: MaskerProfile, level_dba: float) -> Spectrum:
+    """Return the masker that a profile describes, at an A-weighted level.
+
+    Raises
+    ------
+    SettingsError
+        Above ``HARD_CAP_DBA``.
+    """
+    return shape_from_profile(profile.title, profile).at(level_dba)
+
+
+def needed_masker_db(signal_db: ArrayLike, noise_db: ArrayLike, margin_db: float) -> FloatArray:
+    r"""Return the masker that holds sounds at a margin, band by band.
+
+    Parameters
+    ----------
+    signal_db, noise_db : array_like, shape (..., bands), dB
+        The sounds alone, and the noise without masker.
+    margin_db : float, dB
+        Margin that may not be exceeded.
+
+    Returns
+    -------
+    ndarray, shape (..., bands), dB
+        :math:`M_i = S_i / (\kappa_i 10^{m/10}) - N_i - Q_i`; ``-inf`` where none is needed,
+        ``nan`` where the sound or the noise is not known.
+    """
+    limit_db = LIMIT_DB + margin_db
+    lacking = (
+        energy(np.asarray(signal_db, dtype=np.float64) - limit_db) - energy(noise_db) - energy(EAR_NOISE_DB)
+    )
+    return level(np.maximum(lacking, 0.0))
+
+
+def needed_level_dba(needed_db: FloatArray, shape: MaskerShape) -> FloatArray:
+    """Return the quietest level at which a shape covers what is needed.
+
+    Parameters
+    ----------
+    needed_db : ndarray, shape (..., bands), dB
+        From :func:`needed_masker_db`; unknown bands take no part.
+    shape : MaskerShape
+
+    Returns
+    -------
+    ndarray, shape (...), dB(A)
+        ``-inf`` when no masker is needed, ``inf`` when the shape is silent in a band that
+        needs one.
+    """
+    in_need = needed_db > -np.inf
+    lift_db = np.subtract(
+        needed_db, shape.spectrum.levels_db, where=in_need, out=np.full(needed_db.shape, -np.inf)
+    )
+    return np.asarray(lift_db.max(axis=-1))
+
+
+def shaped_to_events(needed_db: FloatArray, *, cap_dba: float, uncovered_allowed: int = 0) -> MaskerShape:
+    """Return the shape that covers events with the least A-weighted level.
+
+    Parameters
+    ----------
+    needed_db : ndarray, shape (events, bands), dB
+        From :func:`needed_masker_db`.
+    cap_dba : float, dB(A)
+        Events that need more than this on their own are out of reach of any masker and do
+        not shape it, unless all are.
+    uncovered_allowed : int
+        Events that may stay audible. The most demanding ones are given up first, those out
+        of reach included.
+
+    Returns
+    -------
+    MaskerShape
+        The highest need of each band over the events, then raised, never lowered, to the
+        least spectrum whose neighbours differ by no more than ``NEIGHBOUR_STEP_DB``. All
+        ``-inf`` when nothing is needed.
+    """
+    known_db = np.where(np.isnan(needed_db), -np.inf, needed_db)
+    alone_dba = combine(known_db + _A_WEIGHTING_DB, axis=-1)
+    easiest_first = np.argsort(alone_dba, kind="stable")
+    kept = max(alone_dba.size - uncovered_allowed, 0)
+    within_reach = int(np.sum(alone_dba <= cap_dba))
+    if within_reach:
+        kept = min(kept, within_reach)
+    together_db = known_db[easiest_first[:kept]].max(axis=0, initial=-np.inf)
+    return _shape(SHAPED, smooth_cover_db(together_db))
+
+
+def smooth_cover_db(levels_db: FloatArray) -> FloatArray:
+    """Return the least spectrum over a given one without steps above ``NEIGHBOUR_STEP_DB``.
+
+    Each band of the given spectrum, shape (bands,), lifts every other one to its own level
+    less the permitted step for each band of distance.
+    """
+    band = np.arange(levels_db.size)
+    slopes_db = NEIGHBOUR_STEP_DB * np.abs(band[:, None] - band)
+    return np.asarray((levels_db - slopes_db).max(axis=-1))
+
+
+def _shape(name: str, levels_db: FloatArray) -> MaskerShape:
+    """Normalise to 0 dB(A); silence stays silence."""
+    total_dba = float(combine(levels_db + _A_WEIGHTING_DB))
+    normalised_db = levels_db - total_dba if total_dba > -np.inf else levels_db
+    return MaskerShape(name=name, spectrum=Spectrum(nominal_hz=MODEL_BANDS_HZ, levels_db=normalised_db))
