@@ -145,22 +145,18 @@ class CriterionEntry(_Entry):
     def _complete(self) -> Self:
         """Refuse keys that do not belong together."""
         of_event = self.quantity in ("lafmax", "lasmax")
+        hourly = self.over == "loudest full hour"
         counts = self.rule == "count"
+        most = self.count_allowed_upper or math.inf
         for holds, mistake in (
             ((self.quantity == "band_leq") == bool(self.bands_db), "bands_db belongs to quantity 'band_leq'"),
             ((self.level_db is None) == bool(self.bands_db), "give either level_db or bands_db"),
             ((self.over == "event") == of_event, "over 'event' belongs to quantity 'lafmax' or 'lasmax'"),
-            (
-                self.over != "loudest full hour" or self.quantity == "laeq",
-                "over 'loudest full hour' belongs to quantity 'laeq'",
-            ),
+            (not hourly or self.quantity == "laeq", "over 'loudest full hour' belongs to quantity 'laeq'"),
             (not counts or of_event, "rule 'count' belongs to over 'event'"),
             (counts == (self.count_allowed is not None), "count_allowed belongs to rule 'count'"),
             (counts or self.count_allowed_upper is None, "count_allowed_upper belongs to rule 'count'"),
-            (
-                (self.count_allowed_upper or math.inf) > (self.count_allowed or 0),
-                "count_allowed_upper must lie above count_allowed",
-            ),
+            (most > (self.count_allowed or 0), "count_allowed_upper must lie above count_allowed"),
             (len(set(self.period or "ab")) == 2, "period must begin and end at different times"),
             (self.period is None or self.hours is None, "hours is for a criterion without period"),
         ):

@@ -97,11 +97,8 @@ def finding_on(criterion: Criterion, measured: Measured) -> Finding:
 def _equivalent(criterion: Criterion, stretch: Stretch) -> Finding:
     laeq = stretch.laeq
     at_least_db = laeq + _silent_rest_db(stretch)
-    found = f"LAeq {_said(laeq)} over {_hours(stretch)}"
-    if at_least_db < laeq:
-        found += f", {_said(at_least_db)} over all of it were the rest silent"
     return Finding(
-        found=found,
+        found=f"LAeq {_said(laeq)} over {_hours(stretch)}{_were_it_silent(laeq, at_least_db)}",
         allowed=f"{criterion.value_db:g} dB",
         gap=_gap(stretch),
         value_db=criterion.value_db,
@@ -126,7 +123,7 @@ def _loudest_hour(criterion: Criterion, history: LevelHistory, window: NightWind
         value_db=criterion.value_db,
         measured_db=measured_db,
         at_least_db=measured_db,
-        complete=0 < len(hours) == len(laeq_by_start),
+        complete=len(hours) == len(laeq_by_start),
     )
 
 
@@ -138,13 +135,15 @@ def _worst_band(criterion: Criterion, stretch: Stretch) -> Finding:
     missing = len(over_db) - len(known)
     value_db = criterion.bands_db[worst]
     measured_db = value_db + over_db[worst]
+    at_least_db = measured_db + _silent_rest_db(stretch)
+    found = f"worst third octave {band_label(worst)} Hz, {_said(measured_db)} over {_hours(stretch)}"
     return Finding(
-        found=f"{_said(measured_db)} in the {band_label(worst)} Hz band over {_hours(stretch)}",
+        found=f"{found}{_were_it_silent(measured_db, at_least_db)}",
         allowed=f"{value_db:g} dB",
         gap=f"{missing} of {len(over_db)} bands not measured" if known and missing else _gap(stretch),
         value_db=value_db,
         measured_db=measured_db,
-        at_least_db=measured_db + _silent_rest_db(stretch),
+        at_least_db=at_least_db,
         complete=stretch.complete and not missing,
     )
 
@@ -173,11 +172,13 @@ def _counted(highest: Finding, peaks_db: FloatArray, allowed: tuple[int, int], g
     fewest, most = allowed
     surely = int(np.count_nonzero(peaks_db - highest.value_db > guard_db))
     possibly = int(np.count_nonzero(peaks_db - highest.value_db >= -guard_db))
-    above = f"{_events(highest.count or 0)} above {highest.value_db:g} dB"
+    above = f"there were {_events(highest.count or 0)} above {highest.value_db:g} dB"
+    if surely != possibly:
+        above += f", {surely} to {possibly} within the uncertainty"
     # No more than n events lie above a value if, and only if, the (n + 1)th loudest does not.
     return replace(
         highest,
-        found=f"{above}, {surely or 'none'} surely and {possibly or 'none'} possibly",
+        found=above,
         allowed=f"{fewest if fewest == most else f'{fewest} to {most}'} a night",
         measured_db=_loudest_but(peaks_db, fewest),
         at_least_db=_loudest_but(peaks_db, most),
@@ -196,15 +197,20 @@ def _silent_rest_db(stretch: Stretch) -> float:
     return float(10 * np.log10(stretch.share))
 
 
+def _were_it_silent(measured_db: float, at_least_db: float) -> str:
+    if not at_least_db < measured_db:
+        return ""
+    return f", {_said(at_least_db)} over all of it were the rest silent"
+
+
 def _gap(stretch: Stretch) -> str:
     return f"{_short(stretch.recorded_s)} of {_short(stretch.whole_s)} h recorded"
 
 
 def _hours(stretch: Stretch) -> str:
     """Return how long was measured; a missing minute of a night is not worth a word."""
-    whole = f"{_short(stretch.whole_s)} h"
-    part = _short(stretch.recorded_s)
-    return whole if part == _short(stretch.whole_s) else f"{part} of {whole}"
+    whole = _short(stretch.whole_s)
+    return f"{whole} h" if _short(stretch.recorded_s) == whole else f"the {_gap(stretch)}"
 
 
 def _short(seconds: float) -> str:
@@ -214,7 +220,7 @@ def _short(seconds: float) -> str:
 def _said(level_db: float) -> str:
     if np.isnan(level_db):
         return "not known"
-    return "of silence" if np.isneginf(level_db) else f"{level_db:.1f} dB"
+    return "silence" if np.isneginf(level_db) else f"{level_db:.1f} dB"
 
 
 def _events(count: int) -> str:

@@ -118,7 +118,7 @@ def _verdict(criterion: Criterion, measured: Measured) -> Verdict:
     finding = finding_on(criterion, measured)
     word, reason = _word(finding, measured, criterion.adjustments_left_out)
     if whys:
-        gap = [] if finding.complete else [finding.gap]
+        gap = [] if finding.complete or finding.gap in finding.found else [finding.gap]
         word, reason = "shown only", "; ".join([*whys, finding.found, *gap])
     level_db = finding.measured_db
     if criterion.count_allowed is not None and np.isneginf(level_db):
@@ -155,7 +155,7 @@ def _word(finding: Finding, measured: Measured, adjustments_left_out: str) -> tu
     if finding.at_least_db - finding.value_db > measured.guard_db:
         return "exceeded", f"{found}: more than {allowed}, by more than {uncertainty}"
     if not finding.complete or np.isnan(over_db):
-        return "cannot tell", f"{found}: with {finding.gap}, nobody can say whether {allowed} is kept"
+        return "cannot tell", f"{found}: too little to say that {allowed} is kept, {finding.gap}"
     if over_db > measured.guard_db:
         return "cannot tell", f"{found}: within the {allowed} that the document leaves open"
     if over_db >= -measured.guard_db:
