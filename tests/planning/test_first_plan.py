@@ -160,7 +160,7 @@ def test_a_passing_car_needs_what_the_worked_example_needs(make_event):
 def test_what_cannot_be_reached_is_said_with_the_least_that_stays_audible(make_event):
     quiet_db = np.full(29, -20.0)
     loud_db, soft_db = quiet_db.copy(), quiet_db.copy()
-    loud_db[17], soft_db[17] = 80.0, 20.0
+    loud_db[17], soft_db[17] = 80.0, 15.0
     events = [make_event(loud_db, quiet_db), make_event(soft_db, quiet_db)]
     plan = first_plan(events, steps=[even_step(0)], shapes=SHAPES, settings=PlanSettings())
     for choice in plan.choices:
