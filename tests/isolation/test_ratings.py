@@ -122,10 +122,8 @@ def test_raising_one_band_never_lowers_a_rating(r_db, band, more_db):
     before = spectrum(ENLARGED_HZ, r_db)
     after = spectrum(ENLARGED_HZ, np.array(r_db) + more_db * (np.arange(21) == band))
     assert weighted_rating(after).rating_db >= weighted_rating(before).rating_db
-    assert (
     fine_before, fine_after = (weighted_rating(s, in_tenths=True) for s in (before, after))
     assert fine_after.rating_db >= fine_before.rating_db
-    )
     assert contour_rating(after).rating_db >= contour_rating(before).rating_db
     assert outdoor_indoor_class_db(after) >= outdoor_indoor_class_db(before) - 1e-9
 
