@@ -23,6 +23,9 @@ from sleepnoise.errors import ProfileError
 LARGEST_PROFILE_BYTES = 100_000
 """A profile is written by hand; anything larger is some other file. Chosen: 20 x the largest one shipped."""
 
+LONGEST_LINE = 3_000
+"""Characters of a line. Chosen: above the longest note; thousands of dots in a key take seconds to parse."""
+
 MISTAKES_SHOWN = 10
 """Mistakes of a file that are explained at once. Chosen: as many as one reads before mending the first."""
 
@@ -37,28 +40,13 @@ def _printable(text: str) -> str:
     return text
 
 
-def _filled(text: str) -> str:
-    if not text.strip():
-        raise ValueError("must not be empty")
-    return text
+def _matching(pattern: str, complaint: str) -> AfterValidator:
+    def check(text: str) -> str:
+        if not re.fullmatch(pattern, text, re.ASCII | re.DOTALL):
+            raise ValueError(complaint)
+        return text
 
-
-def _address(text: str) -> str:
-    if text and not re.fullmatch(r"https?://[^\s\"'<>]+", text):
-        raise ValueError("must be a web address that begins with http:// or https://")
-    return text
-
-
-def _identifier(text: str) -> str:
-    if not re.fullmatch(r"[a-z0-9_-]+", text):
-        raise ValueError("must be written in small letters, digits, - and _")
-    return text
-
-
-def _clock(text: str) -> str:
-    if not re.fullmatch(r"([01]\d|2[0-3]):[0-5]\d", text, re.ASCII):
-        raise ValueError("must be a clock time such as 23:00")
-    return text
+    return AfterValidator(check)
 
 
 def _band(name: str) -> str:
@@ -68,10 +56,12 @@ def _band(name: str) -> str:
 
 
 _Note = Annotated[str, Field(max_length=2000), AfterValidator(_printable)]
-_Text = Annotated[_Note, AfterValidator(_filled)]
-_Url = Annotated[str, Field(max_length=500), AfterValidator(_address), AfterValidator(_printable)]
-_Id = Annotated[str, Field(max_length=60), AfterValidator(_identifier)]
-_Clock = Annotated[str, AfterValidator(_clock)]
+_Text = Annotated[_Note, _matching(r".*\S.*", "must not be empty")]
+_Url = Annotated[
+    str, Field(max_length=500), _matching(r"(https?://[!#-;=?-~]+)?", "must be a web address, http(s)://...")
+]
+_Id = Annotated[str, _matching(r"[a-z0-9_-]{1,60}", "must be 1 to 60 small letters, digits, - and _")]
+_Clock = Annotated[str, _matching(r"([01]\d|2[0-3]):[0-5]\d", "must be a clock time such as 23:00")]
 _Band = Annotated[str, AfterValidator(_band)]
 _Level = Annotated[float, Field(ge=-50, le=150)]
 _Loss = Annotated[float, Field(ge=-20, le=100)]
@@ -275,19 +265,19 @@ def read_profile(name_or_path: str | Path, kind: str | None = None) -> Profile:
     found = table.get("kind")
     if not isinstance(found, str) or found not in _KINDS:
         raise ProfileError(
-            f"{path.name}: kind must be one of {', '.join(_KINDS)}, got {found!r:.60}.",
+            f"{_named(path)}: kind must be one of {', '.join(_KINDS)}, got {found!r:.60}.",
             remedy='Write the kind in the first line of the file, for example: kind = "guideline".',
         )
     if kind is not None and found != kind:
         raise ProfileError(
-            f"{path.name}: a {kind} profile is needed here, this is a {found} profile.",
+            f"{_named(path)}: a {kind} profile is needed here, this is a {found} profile.",
             remedy="See what there is with 'sleepnoise profiles list'.",
         )
     try:
         return _KINDS[found].model_validate(table)
     except ValidationError as error:
         raise ProfileError(
-            f"{path.name}: {_explain(error)}", remedy="Mend the keys named above and check the file again."
+            f"{_named(path)}: {_explain(error)}", remedy="Mend the keys named above and check the file again."
         ) from None
 
 
@@ -328,7 +318,7 @@ def _shipped_files() -> list[Path]:
 
 
 def _locate(name_or_path: str) -> Path:
-    given = Path(name_or_path)
+    given = Path(name_or_path.replace("\0", "\N{REPLACEMENT CHARACTER}"))
     if given.suffix.lower() == ".toml":
         return given
     by_name = {path.stem: path for path in _shipped_files()}
@@ -342,39 +332,49 @@ def _locate(name_or_path: str) -> Path:
 
 def _parse(path: Path) -> dict[str, object]:
     text = _text(path)
+    if max(map(len, text.splitlines()), default=0) > LONGEST_LINE:
+        raise ProfileError(f"{_named(path)}: has a line over {LONGEST_LINE} characters.", remedy="Break it.")
     try:
         return tomllib.loads(text)
     except RecursionError:
-        raise ProfileError(f"{path.name}: is nested too deeply.", remedy="Write it flat.") from None
-    except ValueError as error:  # numbers too long to convert are no TOMLDecodeError
+        raise ProfileError(f"{_named(path)}: is nested too deeply.", remedy="Write it flat.") from None
+    except ValueError as error:  # TOMLDecodeError, or whatever a converter refuses
         raise ProfileError(
-            f"{path.name}: is not valid TOML: {error!s:.200}", remedy="Mend that place."
+            f"{_named(path)}: is not valid TOML: {error!s:.200}", remedy="Mend that place."
         ) from None
 
 
 def _text(path: Path) -> str:
     """Return the text of a regular file of sensible size."""
     try:
-        # Devices and pipes have no size and no end.
-        if not stat.S_ISREG(path.stat().st_mode):
-            raise ProfileError(f"{path}: is not a file.", remedy="Give the path of a .toml file.")
-        with path.open("rb") as file:
-            raw = file.read(LARGEST_PROFILE_BYTES + 1)
+        return _read_bytes(path).decode("utf-8-sig")
     except FileNotFoundError:
-        raise ProfileError(f"{path}: there is no such file.", remedy="Check the path.") from None
+        raise ProfileError(f"{_named(path)}: there is no such file.", remedy="Check the path.") from None
     except OSError as error:
-        raise ProfileError(f"{path}: cannot be read ({error.strerror}).", remedy="Check the path.") from None
-    except ValueError:
-        raise ProfileError(f"{str(path)!r}: is no path.", remedy="Check the path.") from None
+        raise ProfileError(
+            f"{_named(path)}: cannot be read ({error.strerror}).", remedy="Check the path."
+        ) from None
+    except UnicodeDecodeError:
+        raise ProfileError(f"{_named(path)}: is not UTF-8 text.", remedy="Save it as UTF-8.") from None
+
+
+def _read_bytes(path: Path) -> bytes:
+    # Devices and pipes have no size and no end.
+    if not stat.S_ISREG(path.stat().st_mode):
+        raise ProfileError(f"{_named(path)}: is not a file.", remedy="Give the path of a .toml file.")
+    with path.open("rb") as file:
+        raw = file.read(LARGEST_PROFILE_BYTES + 1)
     if len(raw) > LARGEST_PROFILE_BYTES:
         raise ProfileError(
-            f"{path.name}: is larger than {LARGEST_PROFILE_BYTES / 1000:g} kB, so this is no profile.",
+            f"{_named(path)}: is larger than {LARGEST_PROFILE_BYTES / 1000:g} kB, so this is no profile.",
             remedy="Give the path of a profile written in TOML.",
         )
-    try:
-        return raw.decode("utf-8-sig")
-    except UnicodeDecodeError:
-        raise ProfileError(f"{path.name}: is not UTF-8 text.", remedy="Save it as UTF-8.") from None
+    return raw
+
+
+def _named(path: Path) -> str:
+    shown = f"{path!s:.200}"
+    return shown if shown.isprintable() else repr(shown)
 
 
 def _explain(error: ValidationError) -> str:
