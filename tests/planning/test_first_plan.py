@@ -51,7 +51,10 @@ def audible(events, step, masker_db, margin):
 @given(st.integers(0, 10_000), st.integers(1, 8), plan_settings)
 def test_planned_maskers_meet_the_target_and_one_step_less_does_not(make_events, seed, count, wanted):
     events = make_events(seed, count)
-    for choice in first_plan(events, steps=STEPS, shapes=SHAPES, settings=wanted).choices:
+    plan = first_plan(events, steps=STEPS, shapes=SHAPES, settings=wanted)
+    silence_db = np.full(len(MODEL_BANDS_HZ), -np.inf)
+    assert plan.audible_now == audible(events, even_step(0), silence_db, wanted.margin_db)
+    for choice in plan.choices:
         recount = audible(events, choice.step, choice.spectrum.levels_db, wanted.margin_db)
         assert choice.audible_events == recount
         assert choice.reachable == (recount <= wanted.events_allowed)
