@@ -10,18 +10,32 @@ from typing import TYPE_CHECKING, Any
 __version__ = "0.1.0"
 
 if TYPE_CHECKING:
+    from sleepnoise.dossier.assess import assess_recording as assess_recording
+    from sleepnoise.dossier.record import AssessSettings as AssessSettings
     from sleepnoise.errors import SleepNoiseError as SleepNoiseError
     from sleepnoise.levels.engine import LevelEngine as LevelEngine
     from sleepnoise.levels.statistics import level_statistics as level_statistics
+    from sleepnoise.report.folder import write_assessment as write_assessment
 
 _ROOMS = {
     "SleepNoiseError": "errors",
     "LevelEngine": "levels.engine",
     "level_statistics": "levels.statistics",
+    "AssessSettings": "dossier.record",
+    "assess_recording": "dossier.assess",
+    "write_assessment": "report.folder",
 }
 """Public name -> module that holds it, in the order of the flow."""
 
-__all__ = ["LevelEngine", "SleepNoiseError", "__version__", "level_statistics"]
+__all__ = [
+    "AssessSettings",
+    "LevelEngine",
+    "SleepNoiseError",
+    "__version__",
+    "assess_recording",
+    "level_statistics",
+    "write_assessment",
+]
 
 
 def __getattr__(name: str) -> Any:

@@ -1,0 +1,223 @@
+"""The assessment as one JSON document: every number unrounded, with what it was made from.
+
+JSON knows neither of the two special levels. *Not known* (nan) is written as ``null``;
+silence, or no masker (-inf), as the string ``"-Infinity"``, which number parsers of common
+languages turn back into the very value. The document says so itself under ``conventions``.
+"""
+
+import json
+import math
+from collections.abc import Mapping
+from dataclasses import fields, is_dataclass
+from datetime import UTC, datetime, time, tzinfo
+from pathlib import Path
+from typing import Any
+from zoneinfo import ZoneInfo
+
+import numpy as np
+
+from sleepnoise.acoustics.spectrum import Spectrum
+from sleepnoise.acoustics.symbols import SYMBOLS
+from sleepnoise.dossier.cautions import cautions_of
+from sleepnoise.dossier.record import NightRecord
+from sleepnoise.isolation.steps import IsolationStep
+from sleepnoise.levels.statistics import PERCENTILE_CONVENTION
+from sleepnoise.night.events import Event
+from sleepnoise.night.guidelines import Verdict
+from sleepnoise.night.intervals import Interval
+from sleepnoise.planning.first_plan import FirstPlan, MaskerChoice
+
+SCHEMA_NAME = "sleepnoise/assessment"
+SCHEMA_VERSION = 1
+"""Version of the document's layout. Chosen: rises whenever a reader would have to change."""
+
+CONVENTIONS = {
+    "levels": "dB re 20 µPa; dB re full scale where calibration.absolute is false",
+    "null": "not known",
+    "-Infinity": "digital silence; for a masker: none",
+    "levels exceeded N % of the time": PERCENTILE_CONVENTION,
+    "third octaves": "unweighted, by nominal mid-band frequency",
+    "uncertainty": "expanded, k = 2",
+}
+
+
+def utc_text(instant: datetime) -> str:
+    """Return an instant in UTC, ISO 8601 with offset, to the millisecond."""
+    return instant.astimezone(UTC).isoformat(timespec="milliseconds")
+
+
+def local_text(instant: datetime, zone: tzinfo) -> str:
+    """Return an instant in local time, ISO 8601 with offset, to the millisecond."""
+    return instant.astimezone(zone).isoformat(timespec="milliseconds")
+
+
+def assessment_document(record: NightRecord) -> dict[str, Any]:
+    """Return the document as plain values, ready for JSON."""
+    parts = {
+        "schema": {"name": SCHEMA_NAME, "version": SCHEMA_VERSION},
+        "conventions": CONVENTIONS,
+        "recording": _recording(record),
+        "calibration": record.calibration,
+        "settings": _settings(record),
+        "night": _night(record),
+        "quality": _quality(record),
+        "uncertainty": {"expanded_db": record.assessment.expanded_uncertainty_db, "coverage_factor": 2},
+        "verdicts": [_verdict(verdict) for verdict in record.assessment.verdicts],
+        "events": [_event(event, record.assessment.window.zone) for event in record.assessment.events],
+        "plan": _plan(record.plan),
+        "cautions": cautions_of(record),
+        "inputs": record.provenance.inputs,
+        "versions": record.provenance.versions,
+    }
+    document = _plain(parts)
+    assert isinstance(document, dict)
+    return document
+
+
+def document_text(document: Mapping[str, Any]) -> str:
+    """Return a document as JSON text; the same document gives the same bytes."""
+    return json.dumps(document, ensure_ascii=False, allow_nan=False, indent=1) + "\n"
+
+
+def _recording(record: NightRecord) -> dict[str, Any]:
+    audio, start = record.audio, record.start
+    return {
+        "name": record.provenance.inputs[0].name,
+        "sha256": record.provenance.inputs[0].sha256,
+        "container": audio.container,
+        "encoding": audio.encoding,
+        "sample_rate_hz": audio.sample_rate_hz,
+        "channels": audio.channels,
+        "channel": record.settings.channel,
+        "frames": audio.frames,
+        "duration_s": audio.seconds,
+        "start_utc": utc_text(start.utc),
+        "start_local": local_text(start.utc, ZoneInfo(start.zone)),
+        "start_origin": start.origin,
+        "zone": start.zone,
+        "zone_origin": start.zone_origin,
+    }
+
+
+def _settings(record: NightRecord) -> dict[str, Any]:
+    return {
+        "window": record.settings.window,
+        "guidelines": record.guidelines,
+        "events": record.settings.events,
+        "plan": record.settings.plan,
+    }
+
+
+def _night(record: NightRecord) -> dict[str, Any]:
+    night = record.assessment
+    zone = night.window.zone
+    return {
+        "start_utc": utc_text(night.start),
+        "start_local": local_text(night.start, zone),
+        "end_utc": utc_text(night.end),
+        "end_local": local_text(night.end, zone),
+        "window_s": night.window_s,
+        "statistics": night.statistics,
+        "events": len(night.events),
+        "event_time_s": night.event_time_s,
+        "background_spectrum": night.background_spectrum,
+        "quarter_hours": [_interval(interval, zone) for interval in night.quarter_hours],
+        "hours": [_interval(interval, zone) for interval in night.hours],
+    }
+
+
+def _quality(record: NightRecord) -> dict[str, Any]:
+    night = record.assessment
+    return {
+        "recorded_s": night.statistics.seconds,
+        "missing_s": night.window_s - night.statistics.seconds,
+        "left_out_s": night.statistics.left_out_s,
+        "shorter_than_a_tick_s": record.history.left_over_s,
+    }
+
+
+def _interval(interval: Interval, zone: tzinfo) -> dict[str, Any]:
+    times = {"start_utc": utc_text(interval.start), "start_local": local_text(interval.start, zone)}
+    return {**times, "complete": interval.complete, **_fields(interval.statistics)}
+
+
+def _event(event: Event, zone: tzinfo) -> dict[str, Any]:
+    times = {"start_utc": utc_text(event.start), "start_local": local_text(event.start, zone)}
+    others = _fields(event)
+    number = others.pop("number")
+    del others["start"]
+    return {"event": number, **times, **others}
+
+
+def _verdict(verdict: Verdict) -> dict[str, Any]:
+    return {**_fields(verdict), "verified": verdict.criterion.source.verified}
+
+
+def _plan(plan: FirstPlan) -> dict[str, Any]:
+    steps = {choice.step.key: choice.step for choice in plan.choices}
+    return {
+        "settings": plan.settings,
+        "events": plan.events,
+        "audible_now": plan.audible_now,
+        "isolation_steps": [_step(step) for step in steps.values()],
+        "choices": [_choice(choice) for choice in plan.choices],
+        "best": [_choice(choice) for choice in plan.best],
+    }
+
+
+def _step(step: IsolationStep) -> dict[str, Any]:
+    return {**_fields(step), "verified": step.source.verified}
+
+
+def _choice(choice: MaskerChoice) -> dict[str, Any]:
+    others = _fields(choice)
+    others["step"] = choice.step.key
+    return others
+
+
+RENAMED = {"background_la90": "background_LA90_dB", "seconds": "duration_s"}
+"""Fields whose name in files is neither their own nor a symbol's."""
+
+
+def _fields(thing: Any) -> dict[str, Any]:
+    """Return the fields of a dataclass by their names in files: ``laeq`` is ``LAeq_dB`` there."""
+    named = {}
+    for field in fields(thing):
+        name = SYMBOLS[field.name].column if field.name in SYMBOLS else field.name
+        named[RENAMED.get(name, name)] = getattr(thing, field.name)
+    return named
+
+
+def _plain(value: Any) -> Any:
+    """Return a value as JSON knows it."""
+    if isinstance(value, Mapping):
+        return {str(key): _plain(part) for key, part in value.items()}
+    if isinstance(value, Spectrum):
+        return {"nominal_hz": list(value.nominal_hz), "levels_db": _plain(value.levels_db.tolist())}
+    if is_dataclass(value):
+        return _plain(_fields(value))
+    if isinstance(value, list | tuple):
+        return [_plain(part) for part in value]
+    if isinstance(value, float | np.floating):
+        return _number(float(value))
+    if isinstance(value, np.integer):
+        return int(value)
+    return _text(value)
+
+
+def _number(value: float) -> float | str | None:
+    if math.isnan(value):
+        return None
+    if math.isinf(value):
+        return "Infinity" if value > 0 else "-Infinity"
+    return value
+
+
+def _text(value: Any) -> Any:
+    if isinstance(value, time):
+        return value.isoformat(timespec="minutes")
+    if isinstance(value, datetime):
+        return utc_text(value)
+    if isinstance(value, ZoneInfo):
+        return value.key
+    return value.name if isinstance(value, Path) else value

@@ -1,0 +1,179 @@
+"""The folder of one assessment: whole or not there at all.
+
+Everything is written into a hidden folder beside the place asked for, which then takes that
+place in one step. A folder that an earlier assessment wrote is moved aside first and removed
+last, so at every moment one of the two is on the disk.
+"""
+
+import json
+import secrets
+import shutil
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import asdict
+from pathlib import Path
+
+from sleepnoise.dossier.document import assessment_document, document_text
+from sleepnoise.dossier.level_table import write_level_table
+from sleepnoise.dossier.listings import write_events, write_intervals
+from sleepnoise.dossier.provenance import file_mark
+from sleepnoise.dossier.record import NightRecord
+from sleepnoise.errors import OutputError
+
+MANIFEST = "manifest.json"
+"""Names every other file of the folder, so a folder that holds it can be told from any other."""
+
+MANIFEST_SCHEMA = "sleepnoise/manifest"
+"""What the manifest says of itself."""
+
+MANIFEST_VERSION = 1
+"""Version of the manifest's layout. Chosen: rises whenever a reader would have to change."""
+
+
+def check_place(out: Path, *, force: bool) -> None:
+    """Refuse a place that results could not be written to; leave nothing there.
+
+    Parameters
+    ----------
+    out : Path
+        Folder that is to hold the results.
+    force : bool
+        Whether an earlier assessment there may be replaced.
+
+    Raises
+    ------
+    OutputError
+        If something else is there, an assessment is there and *force* is false, or nothing
+        can be written beside it.
+    """
+    out = out.resolve()
+    if out.exists():
+        _check_replaceable(out, force=force)
+    if not out.parent.is_dir():
+        raise OutputError(
+            f"{out}: the folder that is to hold it does not exist.",
+            remedy=f"Make {out.parent} first, or choose another --out.",
+        )
+    with _complaining(out):
+        probe = _beside(out)
+        probe.mkdir()
+        probe.rmdir()
+
+
+@contextmanager
+def fresh_folder(out: Path, *, force: bool) -> Iterator[Path]:
+    """Give an empty folder to write into; it takes the place of *out* if nothing went wrong.
+
+    Parameters
+    ----------
+    out : Path
+    force : bool
+        Whether an earlier assessment there may be replaced.
+
+    Yields
+    ------
+    Path
+
+    Raises
+    ------
+    OutputError
+        As :func:`check_place`, or if writing fails. Nothing is then left behind, and an
+        earlier assessment stays as it was.
+    """
+    check_place(out, force=force)
+    out = out.resolve()
+    partial = _beside(out)
+    try:
+        with _complaining(out):
+            partial.mkdir()
+            yield partial
+            _put_in_place(partial, out)
+    finally:
+        shutil.rmtree(partial, ignore_errors=True)
+
+
+def write_results(record: NightRecord, folder: Path) -> None:
+    """Write the data files of an assessment, all but the page and the manifest."""
+    text = document_text(assessment_document(record))
+    (folder / "assessment.json").write_text(text, encoding="utf-8", newline="\n")
+    write_level_table(record.history, folder / "levels.parquet")
+    write_intervals(record, folder / "intervals.csv")
+    write_events(record, folder / "events.csv")
+
+
+def write_manifest(record: NightRecord, folder: Path) -> None:
+    """Write SHA-256 of every input and of every file now in the folder, and the versions."""
+    outputs = [file_mark(path, "output") for path in sorted(folder.iterdir())]
+    manifest = {
+        "schema": {"name": MANIFEST_SCHEMA, "version": MANIFEST_VERSION},
+        "inputs": [asdict(mark) for mark in record.provenance.inputs],
+        "outputs": [asdict(mark) for mark in outputs],
+        "versions": record.provenance.versions,
+    }
+    (folder / MANIFEST).write_text(document_text(manifest), encoding="utf-8", newline="\n")
+
+
+def _check_replaceable(out: Path, *, force: bool) -> None:
+    if not force:
+        raise OutputError(
+            f"{out}: is there already, and nothing is overwritten unasked.",
+            remedy="Choose another --out, or add --force to replace an earlier assessment.",
+        )
+    foreign = _foreign_files(out)
+    if foreign:
+        raise OutputError(
+            f"{out}: only a folder that an assessment wrote is replaced, this one holds {foreign[0]!r}.",
+            remedy="Choose another --out, or move what is there out of the way.",
+        )
+
+
+def _foreign_files(out: Path) -> list[str]:
+    """Return what is there that no assessment wrote, by its own manifest."""
+    if not out.is_dir():
+        return [out.name]
+    present = sorted(path.name for path in out.iterdir())
+    own = _names_in_manifest(out / MANIFEST)
+    return [name for name in present if name not in own]
+
+
+def _names_in_manifest(path: Path) -> set[str]:
+    try:
+        manifest = json.loads(path.read_text(encoding="utf-8"))
+        if manifest["schema"]["name"] != MANIFEST_SCHEMA:
+            return set()
+        return {MANIFEST, *(output["name"] for output in manifest["outputs"])}
+    except (OSError, ValueError, LookupError, TypeError):
+        return set()
+
+
+def _beside(out: Path) -> Path:
+    return out.parent / f".sleepnoise-{secrets.token_hex(6)}"
+
+
+def _put_in_place(partial: Path, out: Path) -> None:
+    if not out.exists():
+        partial.rename(out)
+        return
+    earlier = _beside(out)
+    try:
+        out.rename(earlier)
+        partial.rename(out)
+    except BaseException:
+        if earlier.exists() and not out.exists():
+            earlier.rename(out)
+        raise
+    shutil.rmtree(earlier, ignore_errors=True)
+
+
+@contextmanager
+def _complaining(out: Path) -> Iterator[None]:
+    """Turn whatever the disk refuses into a complaint about the place asked for."""
+    try:
+        yield
+    except OutputError:
+        raise
+    except OSError as error:
+        raise OutputError(
+            f"{out}: cannot be written ({error.strerror or error}).",
+            remedy="Choose a folder you may write to, on a disk with room.",
+        ) from None

@@ -1,0 +1,82 @@
+"""Provenance: which files a result was made from, and which versions made it."""
+
+import hashlib
+import sys
+from dataclasses import dataclass
+from importlib import import_module
+from pathlib import Path
+
+from sleepnoise.errors import RecordingError
+
+READ_BYTES = 1 << 20
+"""Bytes hashed at a time. Chosen: large enough for full speed, nothing beside the engine's buffers."""
+
+WITNESSES = ("sleepnoise", "numpy", "scipy", "soundfile", "pyarrow")
+"""Packages whose version may change a digit of a result."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FileMark:
+    """A file as it was when it was used.
+
+    Attributes
+    ----------
+    role : str
+        What it was used for, such as ``"recording"``.
+    name : str
+        Name without its folder: a result does not depend on where a file lay.
+    size_bytes : int
+    sha256 : str
+        64 hexadecimal digits.
+    """
+
+    role: str
+    name: str
+    size_bytes: int
+    sha256: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Provenance:
+    """What a result was made from.
+
+    Attributes
+    ----------
+    inputs : tuple of FileMark
+    versions : dict of str to str
+    """
+
+    inputs: tuple[FileMark, ...]
+    versions: dict[str, str]
+
+
+def file_mark(path: Path, role: str) -> FileMark:
+    """Return name, size and SHA-256 of a file, read in pieces.
+
+    Raises
+    ------
+    RecordingError
+        If it cannot be read.
+    """
+    digest = hashlib.sha256()
+    size_bytes = 0
+    try:
+        with path.open("rb") as stream:
+            while piece := stream.read(READ_BYTES):
+                digest.update(piece)
+                size_bytes += len(piece)
+    except OSError as error:
+        raise RecordingError(
+            f"{path}: cannot be read as {role} ({error.strerror}).",
+            remedy="Check the path and its permissions.",
+        ) from None
+    # A name that is no valid text must not stop the files it is written into.
+    name = path.name.encode("utf-8", "surrogateescape").decode("utf-8", "backslashreplace")
+    return FileMark(role=role, name=name, size_bytes=size_bytes, sha256=digest.hexdigest())
+
+
+def library_versions() -> dict[str, str]:
+    """Return the versions of Python, of this package and of the libraries that results rest on."""
+    # By name: no room may import the package's top, which knows them all.
+    versions = {name: str(import_module(name).__version__) for name in WITNESSES}
+    return {"python": ".".join(map(str, sys.version_info[:3])), **versions}

@@ -1,0 +1,126 @@
+"""What a night comes to, in a few plain sentences: the same on the page and in the terminal."""
+
+import math
+from dataclasses import fields
+
+from sleepnoise.dossier.record import NightRecord
+from sleepnoise.planning.first_plan import MaskerChoice
+from sleepnoise.report.tables import (
+    clock_text,
+    duration_text,
+    level_text,
+    loudest_events,
+    masker_text,
+    unit_text,
+    verdict_counts,
+)
+
+NUMBERS = ("none", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten")
+"""Small numbers as words."""
+
+
+def in_short(record: NightRecord) -> tuple[str, ...]:
+    """Return the night in a few sentences."""
+    return (_levels(record), _events(record), _verdicts(record), _plan(record))
+
+
+def _levels(record: NightRecord) -> str:
+    night = record.assessment
+    statistics, unit = night.statistics, unit_text(night)
+    zone = night.window.zone
+    recorded_s = statistics.seconds - statistics.left_out_s
+    span = f"From {clock_text(night.start, zone)} to {clock_text(night.end, zone)} local time"
+    if recorded_s < 0.999 * night.window_s:
+        span += f", {duration_text(recorded_s)} of a night of {duration_text(night.window_s)},"
+    return (
+        f"{span} the equivalent level was LAeq {level_text(statistics.laeq)} {unit}; "
+        f"for 90 % of the time it was louder than LA90 {level_text(statistics.la90)} {unit}."
+    )
+
+
+def _events(record: NightRecord) -> str:
+    night = record.assessment
+    if not night.events:
+        return "No sound stood out from the background."
+    loudest = loudest_events(night.events, 1)[0]
+    count = len(night.events)
+    return (
+        f"{_counted(count, 'sound').capitalize()} stood out from the background, for "
+        f"{duration_text(night.event_time_s)} together; the loudest reached LAFmax "
+        f"{level_text(loudest.lafmax)} {unit_text(night)} at {clock_text(loudest.start, night.window.zone)}."
+    )
+
+
+def _verdicts(record: NightRecord) -> str:
+    counts = verdict_counts(record.assessment.verdicts)
+    judged = counts["exceeded"] + counts["kept"] + counts["cannot tell"]
+    if not judged:
+        return "No guideline value was judged."
+    exceeded, kept, open_ = (_number(counts[word]) for word in ("exceeded", "kept", "cannot tell"))
+    values = _counted(judged, "published value")
+    return (
+        f"Of {values} for the night, {exceeded} {_is(counts['exceeded'])} exceeded and {kept} kept; "
+        f"of {open_} the measurement cannot tell."
+    )
+
+
+def _plan(record: NightRecord) -> str:
+    plan = record.plan
+    if not plan.events:
+        return "There is nothing to isolate or to mask."
+    start = f"As the room is, {plan.audible_now} of {plan.events} events lie above the audibility margin."
+    reached = [choice for choice in plan.best if choice.reachable]
+    if not reached:
+        fewest = min(plan.best, key=lambda choice: choice.audible_events)
+        return (
+            f"{start} No isolation step with a masker up to {plan.settings.cap_dba:g} dB(A) reaches the "
+            f"target; closest comes {_quoted(fewest)}, which leaves {fewest.audible_events}."
+        )
+    quietest = min(reached, key=lambda choice: choice.level_dba)
+    if math.isinf(quietest.level_dba):
+        return f"{start} {_quoted(quietest)} reaches the target without any masker."
+    masker = f"a masker of {masker_text(quietest)}, {quietest.shape}"
+    return f"{start} The target is reached most quietly with {_quoted(quietest)} and {masker}."
+
+
+def _quoted(choice: MaskerChoice) -> str:
+    return f"“{choice.step.title}”"
+
+
+def _counted(count: int, noun: str) -> str:
+    return f"{_number(count)} {noun}{'' if count == 1 else 's'}"
+
+
+def _number(count: int) -> str:
+    return NUMBERS[count] if count < len(NUMBERS) else str(count)
+
+
+def _is(count: int) -> str:
+    return "is" if count == 1 else "are"
+
+
+def settings_lines(record: NightRecord) -> tuple[tuple[str, str], ...]:
+    """Return every setting of events and plan with its value."""
+    lines = []
+    for thing in (record.settings.events, record.settings.plan):
+        for field in fields(thing):
+            lines.append((spelled(field.name), f"{getattr(thing, field.name):g}"))
+    return tuple(lines)
+
+
+UNITS = {"_db": "dB", "_dba": "dB(A)", "_s": "s", "_minutes": "min"}
+"""Endings of names in code, and what people write instead."""
+
+
+def spelled(name: str) -> str:
+    """Return a setting's name in words, with its unit.
+
+    Examples
+    --------
+    >>> spelled("merge_gap_s")
+    'merge gap, s'
+    """
+    for ending, unit in UNITS.items():
+        if name.endswith(ending):
+            return f"{name.removesuffix(ending).replace('_', ' ')}, {unit}"
+    return name.replace("_", " ")
