@@ -173,39 +173,42 @@ def shaped_to_events(needed_db: FloatArray, *, cap_dba: float, uncovered_allowed
     needed_db : ndarray, shape (events, bands), dB
         From :func:`needed_masker_db`.
     cap_dba : float, dB(A)
-        Events that need more than this on their own are out of reach of any masker and do
-        not shape it, unless all are.
+        Loudest masker that will do.
     uncovered_allowed : int
-        Events that may stay audible. The most demanding ones are given up first, those out
-        of reach included.
+        Events that may stay audible.
 
     Returns
     -------
     MaskerShape
         The highest need of each band over the events, then raised, never lowered, to the
         least spectrum whose neighbours differ by no more than ``NEIGHBOUR_STEP_DB``. All
-        ``-inf`` when nothing is needed.
+        ``-inf`` when nothing is needed, or the cap is too low for any single event.
+
+    Notes
+    -----
+    Events that may stay audible are given up first, the most demanding ones before others;
+    then as many more as it takes to cover the rest within the cap.
     """
     known_db = np.where(np.isnan(needed_db), -np.inf, needed_db)
-    alone_dba = combine(known_db + _A_WEIGHTING_DB, axis=-1)
-    easiest_first = np.argsort(alone_dba, kind="stable")
-    kept = max(alone_dba.size - uncovered_allowed, 0)
-    within_reach = int(np.sum(alone_dba <= cap_dba))
-    if within_reach:
-        kept = min(kept, within_reach)
-    together_db = known_db[easiest_first[:kept]].max(axis=0, initial=-np.inf)
-    return _shape(SHAPED, smooth_cover_db(together_db))
+    demand_dba = combine(known_db + _A_WEIGHTING_DB, axis=-1)
+    easiest_first_db = known_db[np.argsort(demand_dba, kind="stable")]
+    # Row n covers the n easiest events, so A-weighted levels rise from row to row.
+    together_db = np.maximum.accumulate(np.pad(easiest_first_db, ((1, 0), (0, 0)), constant_values=-np.inf))
+    covers_db = smooth_cover_db(together_db)
+    within_cap = int(np.sum(combine(covers_db + _A_WEIGHTING_DB, axis=-1) <= cap_dba)) - 1
+    wanted = max(len(known_db) - uncovered_allowed, 0)
+    return _shape(SHAPED, covers_db[min(wanted, within_cap)])
 
 
 def smooth_cover_db(levels_db: FloatArray) -> FloatArray:
-    """Return the least spectrum over a given one without steps above ``NEIGHBOUR_STEP_DB``.
+    """Return the least spectra over given ones without steps above ``NEIGHBOUR_STEP_DB``.
 
-    Each band of the given spectrum, shape (bands,), lifts every other one to its own level
-    less the permitted step for each band of distance.
+    Each band of a spectrum, shape (..., bands), lifts every other one to its own level less
+    the permitted step for each band of distance.
     """
-    band = np.arange(levels_db.size)
+    band = np.arange(levels_db.shape[-1])
     slopes_db = NEIGHBOUR_STEP_DB * np.abs(band[:, None] - band)
-    return np.asarray((levels_db - slopes_db).max(axis=-1))
+    return np.asarray((levels_db[..., None, :] - slopes_db).max(axis=-1))
 
 
 def _shape(name: str, levels_db: FloatArray) -> MaskerShape:

@@ -181,8 +181,23 @@ def test_events_out_of_reach_or_given_up_do_not_shape_the_masker():
     assert peak(cap_dba=40.0) == 2000  # 500 Hz is out of reach
     assert peak(cap_dba=40.0, uncovered_allowed=1) == 2000  # which is the one that may stay audible
     assert peak(cap_dba=40.0, uncovered_allowed=2) == 1000
-    assert peak(cap_dba=50.0 + 20.0) == 500
-    assert peak(cap_dba=15.0) == 500  # all are out of reach: all count
+    assert peak(cap_dba=70.0) == 500
+    assert peak(cap_dba=25.0) == 1000
+    silent = shaped_to_events(needed_db, cap_dba=15.0)  # too little for any of them
+    assert (silent.spectrum.levels_db == -np.inf).all()
+
+
+@given(st.integers(0, 10_000), st.integers(1, 12), st.sampled_from([30.0, 40.0, 50.0]))
+def test_the_events_that_shape_a_masker_are_covered_within_the_cap(seed, count, cap_dba):
+    signal_db, background_db = random_events(seed, count)
+    needed_db = needed_masker_db(signal_db, background_db, 0.0)
+    fitted = shaped_to_events(needed_db, cap_dba=cap_dba)
+    covered = np.sum(needed_level_dba(needed_db, fitted) <= cap_dba + 1e-9)
+    by_demand_db = needed_db[np.argsort(combine(needed_db + A_WEIGHTING_DB, axis=-1))]
+    for together in range(1, count + 1):
+        cover_db = smooth_cover_db(by_demand_db[:together].max(axis=0))
+        if combine(cover_db + A_WEIGHTING_DB) <= cap_dba:
+            assert covered >= together
 
 
 def test_nothing_needed_gives_no_sound():
