@@ -123,21 +123,21 @@ def _blocks_in(seconds: float) -> int:
 
 
 def _without_short_rises(floor: FloatArray, settings: EventSettings) -> FloatArray:
-    # Mirrored at both ends: repeating the last block would make any event there last for ever.
+    # Mirrored at both ends: what is cut off there is taken to go on for as long again.
     length = 2 * (_blocks_in(settings.steady_s) // 2) + 1
     return np.asarray(ndimage.grey_opening(floor, size=(length,), mode="reflect"))
 
 
 def _followed(steady: FloatArray, settings: EventSettings) -> FloatArray:
     """Return the floor as far as it is background: falls and small rises at once, others when they stay."""
-    ahead = _blocks_in(settings.steady_s)
-    coming = ndimage.maximum_filter1d(steady, ahead + 1, mode="nearest", origin=-((ahead + 1) // 2))
+    # What lies just before and after decides too: the slopes of a long loud sound are no small rises.
+    around = ndimage.maximum_filter1d(steady, 2 * _blocks_in(settings.steady_s) + 1, mode="nearest")
     memory = _blocks_in(60 * settings.background_minutes)
     patience = _blocks_in(60 * settings.max_length_minutes)
     followed = [float(steady[:memory].min())]
     waited = 0
-    for now, soon in zip(steady.tolist(), coming.tolist(), strict=True):
-        if now <= followed[-1] or soon <= min(followed[-memory:]) + settings.steady_step_db:
+    for now, near in zip(steady.tolist(), around.tolist(), strict=True):
+        if now <= followed[-1] or near <= min(followed[-memory:]) + settings.steady_step_db:
             waited = 0
             followed.append(now)
         else:

@@ -1,7 +1,7 @@
 """Intervals: the night cut at round local clock times, each with all its statistics."""
 
 from dataclasses import dataclass
-from datetime import date, datetime, timedelta
+from datetime import datetime, timedelta
 from itertools import pairwise
 from zoneinfo import ZoneInfo
 
@@ -56,10 +56,10 @@ def intervals(
     Raises
     ------
     ValueError
-        If clock hours and the interval do not divide each other.
+        If the interval does not divide the hour.
     """
-    if minutes <= 0 or (60 % minutes and minutes % 60) or 1440 % minutes:
-        raise ValueError(f"minutes must divide the hour or the day, got {minutes}.")
+    if minutes <= 0 or 60 % minutes:
+        raise ValueError(f"minutes must divide the hour, got {minutes}.")
     cuts = _clock_cuts(start, end, minutes, zone)
     pieces = (_interval(history, whole, (start, end)) for whole in pairwise(cuts))
     return tuple(piece for piece in pieces if piece is not None)
@@ -83,10 +83,10 @@ def _clock_cuts(start: datetime, end: datetime, minutes: int, zone: ZoneInfo) ->
     return cuts
 
 
-def _slot(instant: datetime, minutes: int, zone: ZoneInfo) -> tuple[date, int, timedelta | None]:
-    """Return what tells one clock interval from the next: day, place in it, and offset from UTC."""
+def _slot(instant: datetime, minutes: int, zone: ZoneInfo) -> tuple[int, timedelta | None]:
+    """Return what tells one clock interval from the next: its place in the day, and the offset from UTC."""
     local = instant.astimezone(zone)
-    return local.date(), (60 * local.hour + local.minute) // minutes, local.utcoffset()
+    return (60 * local.hour + local.minute) // minutes, local.utcoffset()
 
 
 def _interval(

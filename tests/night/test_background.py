@@ -74,6 +74,19 @@ def test_rain_that_grows_over_twenty_minutes_is_followed_as_it_grows(sounds):
     assert followed == pytest.approx(history.laf, abs=0.3)
 
 
+def test_a_rise_in_several_steps_counts_as_one(sounds):
+    scene = sounds(2400)
+    seconds = np.arange(scene.energies.size) * 0.0125
+    scene.energies = energy(27.0 + 6 * np.clip(seconds // 100 - 5, 0, 3))
+    # From 600 s on 33, 39 and 45 dB, a step every 100 s: each is small, together they are not.
+    assert at(scene.history(), 1300) <= 27 + 8
+
+
+def test_two_loud_sounds_with_quiet_between_are_not_one_that_stays(sounds):
+    history = sounds(3600).steady(600, 600, 50).steady(1260, 600, 50).history()
+    assert moving_background(history, SETTINGS).level_db == pytest.approx(27, abs=0.01)
+
+
 def test_a_recording_that_begins_in_a_loud_sound_takes_the_minutes_after_it(sounds):
     history = sounds(900).steady(0, 120, 50).history()
     assert at(history, 1) == pytest.approx(27, abs=0.01)
@@ -110,6 +123,12 @@ def test_scatter_is_that_of_the_readings_and_follows_from_bandwidth(sounds, nomi
 def test_a_tone_does_not_scatter(sounds):
     shape_db = np.where(np.asarray(NOMINAL_HZ) == 100.0, 0.0, -120.0)
     assert moving_background(sounds(600).history(shape_db=shape_db), SETTINGS).scatter_db.max() < 0.01
+
+
+def test_speech_over_a_rumble_does_not_scatter_like_a_rumble(sounds):
+    shape_db = np.where(np.asarray(NOMINAL_HZ) == 31.5, 25.0, 0.0)  # which A weighting takes away again
+    history = sounds(3600).speech(0, 3600, 33, 45).history(shape_db=shape_db)
+    assert moving_background(history, SETTINGS).scatter_db.max() < 0.5
 
 
 def test_the_neighbouring_blocks_count_for_what_a_sound_must_stand_out_from(sounds):

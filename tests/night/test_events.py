@@ -150,6 +150,29 @@ def test_what_is_heard_over_the_fan_stands_out_from_the_fan(sounds):
     assert found[1].background_la90 == pytest.approx(42.1, abs=0.1)
 
 
+def test_a_long_train_that_comes_slowly_is_one_event_from_its_beginning(sounds):
+    scene = sounds(1800)
+    seconds = np.arange(scene.energies.size) * 0.0125
+    scene.energies += energy(np.interp(seconds, [600, 640, 760, 800], [17, 47, 47, 17], left=-50, right=-50))
+    (event,) = find_events(scene.history())
+    # Alone above the background from 10 dB up its slope of 0.75 dB/s to as far down.
+    assert event.first_tick / 8 == pytest.approx(600 + 10 / 0.75, abs=0.5)
+    assert event.duration_s == pytest.approx(200 - 2 * 10 / 0.75, abs=1)
+
+
+def test_maxima_between_the_readings_count(sounds):
+    # 6.5 dB up at its highest, 50 ms into a tick, but 2.6 dB of decay later at the tick's end.
+    (event,) = find_events(sounds(600).slam(300, float(level(energy(33.5) - energy(27)))).history())
+    assert event.lafmax == pytest.approx(33.5, abs=0.01)
+
+
+def test_an_event_over_a_rumble_that_scatters_ends_when_its_sound_does(sounds):
+    shape_db = np.where(np.asarray(NOMINAL_HZ) == 63.0, 0.0, -120.0)
+    history = sounds(900).scattered(14.6).steady(400, 10, 60).history(shape_db=shape_db)
+    (event,) = find_events(history)
+    assert 10 <= event.duration_s < 11.5
+
+
 def test_rain_that_grows_slowly_is_no_event(sounds):
     scene = sounds(5400)
     growing_db = np.interp(np.arange(scene.energies.size) * 0.0125, [900, 2100], [27, 42])
@@ -165,6 +188,7 @@ def test_events_at_the_edges_say_that_they_are_cut_off(sounds):
     assert first.flags == (CUT_OFF_AT_START, NOT_SETTLED)
     assert last.flags == (CUT_OFF_AT_END,)
     assert first.background_la90 == pytest.approx(27, abs=0.01)
+    assert np.isfinite(first.background_spectrum.levels_db).all()
     assert (first.first_tick, last.last_tick) == (0, 4800)
 
 

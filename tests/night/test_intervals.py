@@ -88,7 +88,7 @@ def test_a_part_outside_the_recording_gives_no_intervals(from_ticks):
     assert [interval.statistics.seconds for interval in wider] == [10]
 
 
-@pytest.mark.parametrize("minutes", [0, -15, 7, 90 * 5, 1441])
+@pytest.mark.parametrize("minutes", [0, -15, 7, 90, 1440])
 def test_lengths_that_do_not_fit_the_clock_are_refused(from_ticks, minutes):
     with pytest.raises(ValueError, match="minutes"):
         cut(from_ticks(np.full(80, 30.0)), minutes)
