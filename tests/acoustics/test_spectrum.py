@@ -68,7 +68,7 @@ def test_the_reference_traffic_spectrum_has_its_published_a_weighted_sum():
     levels_db = [103, 102, 101, 98, 97, 95, 94, 93, 93, 91, 90, 89, 89, 88, 88, 87, 85, 84]
     bands = NOMINAL_HZ[NOMINAL_HZ.index(80.0) : NOMINAL_HZ.index(4000.0) + 1]
     spectrum = Spectrum(nominal_hz=bands, levels_db=np.array(levels_db, dtype=float))
-    # The document uses A weights printed to 0.1 dB: 18 roundings, none of which has more than a tenth of the sum.
+    # The document uses A weights printed to 0.1 dB: 18 roundings, none with more than a tenth of the sum.
     assert spectrum.weighted_level("A") == pytest.approx(100.13, abs=0.03)
 
 
