@@ -49,9 +49,21 @@ def plain(text: str) -> str:
     )
 
 
+class Screen(Console):
+    """A terminal or what stands in for one; text is printed as it is."""
+
+    def __init__(self, *, stderr: bool = False) -> None:
+        super().__init__(stderr=stderr, highlight=False, emoji=False, markup=False)
+        self.width = min(self.width, WIDEST)
+
+    def on_broken_pipe(self) -> None:
+        """Leave it to the program what a reader that left early means."""
+        raise
+
+
 def show_error(error: SleepNoiseError) -> None:
     """Print a complaint and its remedy on standard error."""
-    screen = Console(stderr=True)
+    screen = Screen(stderr=True)
     screen.print(Text.assemble(("Cannot go on: ", "bold"), plain(error.complaint)), soft_wrap=True)
     if error.remedy:
         screen.print(Text.assemble(("What to do: ", "bold"), plain(error.remedy)), soft_wrap=True)
@@ -73,7 +85,7 @@ def progress(name: str, doing: str) -> Iterator[Callable[[float], None]]:
     callable
         To be called with the share done, 0 to 1.
     """
-    screen = Console(stderr=True)
+    screen = Screen(stderr=True)
     bar = Progress(
         TextColumn("{task.description}", markup=False),
         BarColumn(),
@@ -90,7 +102,7 @@ def progress(name: str, doing: str) -> Iterator[Callable[[float], None]]:
 
 def show_night(record: NightRecord) -> None:
     """Print the summary of a night on standard output."""
-    screen = _screen()
+    screen = Screen()
     screen.print(Text(plain(tables.night_text(record.assessment)), style="bold"))
     screen.print(Text(plain(record.provenance.inputs[0].name), style="dim"))
     screen.print()
@@ -118,7 +130,7 @@ def _first_sentence(text: str) -> str:
 
 def show_written(out: str) -> None:
     """Print where the results lie."""
-    screen = _screen()
+    screen = Screen()
     screen.print()
     written = Text.assemble("Written to ", (plain(out), "bold"), "; start with report.html.")
     screen.print(written, soft_wrap=True)
@@ -126,7 +138,7 @@ def show_written(out: str) -> None:
 
 def show_lines(lines: list[tuple[str, str]]) -> None:
     """Print pairs of a name and what belongs to it, one below the other."""
-    screen = _screen()
+    screen = Screen()
     width = max(len(name) for name, _ in lines)
     table = ScreenTable.grid(padding=(0, 2))
     table.add_column(no_wrap=True, min_width=min(width, 30))
@@ -138,7 +150,7 @@ def show_lines(lines: list[tuple[str, str]]) -> None:
 
 def show_profile(profile: Profile) -> None:
     """Print everything that a profile says, key by key, without what it leaves empty."""
-    screen = _screen()
+    screen = Screen()
     parts = profile.model_dump()
     sources = parts.pop("sources")
     for line in _outline({**parts, "sources": sources}, ""):
@@ -162,21 +174,15 @@ def _outline(part: object, margin: str) -> Iterator[Text]:
 
 def show_text(text: str) -> None:
     """Print one line as it is."""
-    _screen().print(Text(plain(text)), soft_wrap=True)
+    Screen().print(Text(plain(text)), soft_wrap=True)
 
 
-def _screen() -> Console:
-    screen = Console(highlight=False, emoji=False, markup=False)
-    screen.width = min(screen.width, WIDEST)
-    return screen
-
-
-def _heading(screen: Console, text: str) -> None:
+def _heading(screen: Screen, text: str) -> None:
     screen.print()
     screen.print(Text(text, style="bold"))
 
 
-def _show_paragraphs(screen: Console, paragraphs: Iterable[Text]) -> None:
+def _show_paragraphs(screen: Screen, paragraphs: Iterable[Text]) -> None:
     """Print paragraphs that hang from dashes."""
     table = ScreenTable.grid(padding=(0, 1))
     for paragraph in paragraphs:
@@ -184,7 +190,7 @@ def _show_paragraphs(screen: Console, paragraphs: Iterable[Text]) -> None:
     screen.print(table)
 
 
-def _show_verdicts(screen: Console, record: NightRecord) -> None:
+def _show_verdicts(screen: Screen, record: NightRecord) -> None:
     _heading(screen, f"Guideline values, {tables.unit_text(record.assessment)}")
     table = ScreenTable(box=None, padding=(0, 1, 0, 0), pad_edge=False)
     table.add_column("", no_wrap=True)
@@ -202,7 +208,7 @@ def _show_verdicts(screen: Console, record: NightRecord) -> None:
     screen.print(table)
 
 
-def _show_events(screen: Console, record: NightRecord) -> None:
+def _show_events(screen: Screen, record: NightRecord) -> None:
     night = record.assessment
     if not night.events:
         return
@@ -220,7 +226,7 @@ def _show_events(screen: Console, record: NightRecord) -> None:
     screen.print(table)
 
 
-def _show_plan(screen: Console, record: NightRecord) -> None:
+def _show_plan(screen: Screen, record: NightRecord) -> None:
     plan = record.plan
     if not plan.events:
         return
