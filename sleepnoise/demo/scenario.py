@@ -22,6 +22,7 @@ NOTICE = "INVENTED DATA: synthesised by sleepnoise. No such place, night or meas
 PLACE = "Larch Court, flat 3"
 ZONE = "Europe/Vienna"
 SCENARIO_START = datetime(2026, 2, 10, 22, 55, tzinfo=ZoneInfo(ZONE))
+"""Beginning of the scenario. Chosen: five minutes before the night window, on no clock change."""
 LONGEST_HOURS = 8.0
 """Longest night. Chosen: 22:55 to 06:55 holds everything that the scenario tells."""
 SHORTEST_HOURS = 0.05

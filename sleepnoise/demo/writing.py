@@ -195,14 +195,8 @@ def _truth_file(truth: NightTruth, recording: str, bits: int) -> dict[str, Any]:
 
 def _note(truth: NightTruth, recording: str, bits: int, call: str) -> str:
     """Return the text of ``NOTE.md``."""
-    local = truth.start.astimezone(ZoneInfo(truth.zone))
     kinds = [event.kind for event in truth.events]
     counted = "; ".join(f"{kind}: {kinds.count(kind)}" for kind in dict.fromkeys(kinds))
-    span = f"{truth.seconds / 60:g} min from {local:%Y-%m-%d %H:%M:%S} local time, zone {truth.zone}"
-    states = "\n".join(
-        f"| `door_test/{state.name}.flac` | {state.meaning}, {STATE_S:g} s | {state.laeq:g} dB |"
-        for state in DOOR_STATES
-    )
     # Evenly spread rounding errors lie 6.02 b + 1.76 dB below a full-scale sine.
     rounding_db = FULL_SCALE_SINE_DB - (6.02 * bits + 1.76)
     return f"""# {PLACE}
@@ -216,10 +210,7 @@ neighbour's late television. Nobody was recorded: the voices are modulated noise
 
 | file | what | LAeq |
 |---|---|---|
-| `{recording}` | {span} | {truth.laeq:.1f} dB |
-| `calibration_tone.flac` | {TONE_HZ:g} Hz, {TONE_S:g} s | {TONE_DB:g} dB |
-{states}
-| `truth.json` | what sounds when, how loud, and how that is defined | |
+{_file_rows(truth, recording)}
 
 Sounds in the recording: {counted}.
 
@@ -237,6 +228,19 @@ The door test shows a method, not advice for a real door. Before sealing or chan
 fire doors and escape routes, air for people and for appliances that burn fuel, and that smoke
 alarms and an infant can still be heard; local codes and licensed practice decide.
 """
+
+
+def _file_rows(truth: NightTruth, recording: str) -> str:
+    """Return the note's table of files, without its head."""
+    local = truth.start.astimezone(ZoneInfo(truth.zone))
+    span = f"{truth.seconds / 60:g} min from {local:%Y-%m-%d %H:%M:%S} local time, zone {truth.zone}"
+    rows = [
+        (recording, span, f"{truth.laeq:.1f} dB"),
+        (_TONE_FILE, f"{TONE_HZ:g} Hz, {TONE_S:g} s", f"{TONE_DB:g} dB"),
+        *((_door_file(s), f"{s.meaning}, {STATE_S:g} s", f"{s.laeq:g} dB") for s in DOOR_STATES),
+        (_TRUTH_FILE, "what sounds when, how loud, and how that is defined", ""),
+    ]
+    return "\n".join(f"| `{name}` | {what} | {laeq} |" for name, what, laeq in rows)
 
 
 def _refuse_overwriting(files: Iterable[Path], force: bool) -> None:
@@ -260,7 +264,7 @@ def _staged(folder: Path, names: Iterable[str]) -> Iterator[Path]:
                 (folder / name).parent.mkdir(exist_ok=True)
                 (Path(hidden) / name).replace(folder / name)
         made = []
-    except (OSError, soundfile.SoundFileError) as error:
+    except OSError as error:
         raise OutputError(
             f"{folder}: the demo cannot be written there: {error}.",
             remedy="Choose a folder that you may write to, on a disk with room for it.",
@@ -281,14 +285,19 @@ def _write_sound(path: Path, stretches: Iterable[FloatArray], sample_rate_hz: in
     """Write pressures as a FLAC file; refuse to believe a disk that swallowed some of them."""
     path.parent.mkdir(exist_ok=True)
     frames = 0
-    with soundfile.SoundFile(
-        path, "w", sample_rate_hz, channels=1, format="FLAC", subtype=f"PCM_{bits}"
-    ) as file:
-        file.comment = NOTICE
-        for pressure_pa in stretches:
-            file.write(sample_values(pressure_pa, bits))
-            frames += pressure_pa.size
-    if soundfile.info(path).frames != frames:
+    try:
+        with soundfile.SoundFile(
+            path, "w", sample_rate_hz, channels=1, format="FLAC", subtype=f"PCM_{bits}"
+        ) as file:
+            file.comment = NOTICE
+            for pressure_pa in stretches:
+                file.write(sample_values(pressure_pa, bits))
+                frames += pressure_pa.size
+        # What is lost while the file is being closed goes unreported.
+        complete = soundfile.info(path).frames == frames
+    except soundfile.SoundFileError:
+        complete = False
+    if not complete:
         raise OSError(f"{path.name} is incomplete, the disk may be full")
 
 

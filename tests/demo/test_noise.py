@@ -28,10 +28,10 @@ def test_noise_has_the_level_it_was_asked_for(rate_hz, second_way):
 
 def test_noise_has_no_seam_where_chunks_meet():
     chunk = 2**17 - 1600
-    squares = WHOLE_PA[: 3 * chunk] ** 2
-    around = [np.mean(squares[k * chunk - 4000 : k * chunk + 4000]) for k in (1, 2)]
-    # 0.5 s of noise mostly below 200 Hz: a deviation of 4.34 / sqrt(100 * 0.5) = 0.6 dB, three times that.
-    assert 10 * np.log10(np.array(around) / np.mean(squares)) == pytest.approx(0.0, abs=1.9)
+    white = NoiseStream((7, 3), RATE_HZ, {20.0: 0.0, 20000.0: 30.0}, 27.0).pressure_pa(0, 3 * chunk)
+    around = [np.mean(white[begin : begin + 400] ** 2) for begin in range(chunk - 2000, chunk + 2000, 400)]
+    # 400 samples of white noise scatter by 4.34 / sqrt(200) = 0.3 dB, four times that.
+    assert 10 * np.log10(np.array(around) / np.mean(white**2)) == pytest.approx(0.0, abs=1.2)
 
 
 @pytest.mark.parametrize("make", ["stream", "stretch"])

@@ -154,7 +154,7 @@ import resource, sys
 from pathlib import Path
 from sleepnoise.demo.writing import write_demo
 from sleepnoise.errors import OutputError
-resource.setrlimit(resource.RLIMIT_FSIZE, (300_000, 300_000))
+resource.setrlimit(resource.RLIMIT_FSIZE, (int(sys.argv[2]), int(sys.argv[2])))
 try:
     write_demo(Path(sys.argv[1]), hours=0.05, seed=1, sample_rate_hz=8000, force=False)
 except OutputError as error:
@@ -163,12 +163,15 @@ except OutputError as error:
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="no limit on the size of files")
-def test_a_disk_without_room_is_told_and_left_clean(tmp_path):
-    run = subprocess.run(
-        [sys.executable, "-c", FULL_DISK, str(tmp_path / "night")], capture_output=True, text=True, check=True
-    )
-    assert "night: the demo cannot be written there" in run.stdout
-    assert list(tmp_path.iterdir()) == []
+@pytest.mark.parametrize("missing", [1, 300_000])
+def test_a_disk_without_room_is_told_and_left_clean(tmp_path, missing):
+    night = write_demo(tmp_path / "whole", hours=0.05, seed=1, sample_rate_hz=8000, force=False)
+    limit = str(night.recording.stat().st_size - missing)
+    command = [sys.executable, "-c", FULL_DISK, str(tmp_path / "full"), limit]
+    run = subprocess.run(command, capture_output=True, text=True, check=True)
+    assert "full: the demo cannot be written there: larch-court" in run.stdout
+    assert "incomplete, the disk may be full" in run.stdout
+    assert not (tmp_path / "full").exists()
 
 
 @pytest.mark.parametrize("bits", [16, 24])
