@@ -116,9 +116,7 @@ class NightWindow:
         evening = start.astimezone(self.zone).date() - _DAY
         while evening <= end.astimezone(self.zone).date():
             morning = evening + _DAY if self.end < self.start else evening
-            night = (self._instant(evening, self.start), self._instant(morning, self.end))
-            if night[0] < night[1]:  # a window that lies in the skipped hour alone is empty
-                yield night
+            yield self._instant(evening, self.start), self._instant(morning, self.end)
             evening += _DAY
 
     def _instant(self, day: date, clock: time) -> datetime:

@@ -57,6 +57,14 @@ def test_an_event_across_the_beginning_counts_its_time_within_only(sounds):
     assert found.event_time_s == pytest.approx(20, abs=1)
 
 
+def test_an_event_across_the_end_belongs_to_the_night_with_its_time_within_only(sounds):
+    start = datetime(2025, 2, 4, 5, 30, tzinfo=UTC)  # half an hour before the end of the window
+    found = assess(sounds(3600).steady(1790, 30, 50).slam(2400, 60).history(start=start))
+    assert [event.duration_s for event in found.events] == [pytest.approx(30, abs=1)]
+    assert found.event_time_s == pytest.approx(10, abs=0.2)
+    assert found.end == datetime(2025, 2, 4, 6, 0, tzinfo=UTC)
+
+
 def test_the_background_spectrum_is_that_of_the_time_without_events(sounds):
     scene = sounds(3600).steady(900, 60, 60).steady(1800, 60, 60)
     found = assess(scene.history())
