@@ -5,7 +5,7 @@ import pytest
 
 from sleepnoise.acoustics.decibels import pressure_level
 from sleepnoise.errors import CalibrationError, RecordingError
-from sleepnoise.recording import calibration_tone
+from sleepnoise.recording import audio_file, calibration_tone
 from sleepnoise.recording.calibration_tone import calibration_from_tone
 
 RATE_HZ = 48_000
@@ -95,7 +95,16 @@ def test_the_middle_is_taken_however_the_file_begins_and_ends(calibrated):
     assert error_db(found, 0.1, 94.0) == pytest.approx(0.0, abs=0.01)
 
 
-def test_ten_decibels_more_gain_are_ten_decibels_less_pressure(calibrated):
+def test_cutting_the_recording_into_other_blocks_changes_nothing(calibrated, monkeypatch):
+    room = 0.001 * np.random.default_rng(2).standard_normal(100_000)
+    sound = np.concatenate([room, tone(frequency_hz=1003.7), room])
+    whole = calibrated(sound)
+    for block_samples in (1000, 12_001):
+        monkeypatch.setattr(audio_file, "BLOCK_SAMPLES", block_samples)
+        assert calibrated(sound) == whole
+
+
+def test_twenty_decibels_more_gain_are_twenty_decibels_less_pressure(calibrated):
     quiet, loud = calibrated(tone(amplitude=0.05)), calibrated(tone(amplitude=0.5))
     assert 20 * math.log10(quiet.pascal_per_full_scale / loud.pascal_per_full_scale) == pytest.approx(
         20.0, abs=1e-3
