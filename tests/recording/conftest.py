@@ -27,5 +27,5 @@ def write_sound_fixture():
 
 @pytest.fixture
 def noise():
-    """Return two seconds of pink-less noise at 48 kHz, well below full scale."""
+    """Return two seconds of white noise at 48 kHz, well below full scale."""
     return np.random.default_rng(20260305).standard_normal(96_000) * 0.05
