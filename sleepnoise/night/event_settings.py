@@ -36,6 +36,7 @@ _ALLOWED = {
     "background_minutes": (1.0, 60.0), "steady_s": (15.0, 600.0), "steady_step_db": (0.0, 40.0),
     "max_length_minutes": (2.0, 120.0), "settled_s": (1.0, 600.0), "same_background_db": (0.5, 20.0),
 }  # fmt: skip
+"""Lowest and highest value of each. Chosen: outside of these the search for events does not work as told."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
