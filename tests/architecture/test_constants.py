@@ -34,23 +34,22 @@ def _holds_number(node):
     match node:
         case ast.Constant(value=value):
             return isinstance(value, int | float | complex) and not isinstance(value, bool)
-        case ast.UnaryOp(operand=operand):
-            return _holds_number(operand)
-        case ast.BinOp(left=left, right=right):
-            return _holds_number(left) or _holds_number(right)
-        case ast.Tuple(elts=elements) | ast.List(elts=elements) | ast.Set(elts=elements):
-            return any(map(_holds_number, elements))
-        case ast.Dict(keys=keys, values=values):
-            return any(_holds_number(each) for each in (*keys, *values) if each is not None)
-        case ast.Call(
-            func=ast.Name(id="timedelta"), args=[], keywords=[ast.keyword(value=ast.Constant(value=1))]
-        ):
-            return False  # one hour, one day: a unit, no number that anyone found or chose
-        case ast.Call(keywords=keywords) if any(each.arg == "source" for each in keywords):
-            return False  # it carries its source with it
+        case ast.Call() if _explains_itself(node):
+            return False
         case ast.Call(args=arguments, keywords=keywords):
-            return any(map(_holds_number, arguments)) or any(_holds_number(each.value) for each in keywords)
+            return any(map(_holds_number, (*arguments, *(each.value for each in keywords))))
+        case ast.UnaryOp() | ast.BinOp() | ast.Tuple() | ast.List() | ast.Set() | ast.Dict():
+            return any(map(_holds_number, ast.iter_child_nodes(node)))
     return False
+
+
+def _explains_itself(call):
+    """Whether a call carries its source with it, or is a unit of time such as one hour."""
+    values = {each.arg: each.value for each in call.keywords}
+    match call.func, list(values.values()):
+        case ast.Name(id="timedelta"), [ast.Constant(value=1)]:
+            return True
+    return "source" in values
 
 
 def _says_where_from(statement):
