@@ -288,6 +288,14 @@ def test_a_mistake_in_a_guideline_is_named_with_its_place(old, new, named, tmp_p
         assert word in complaint
 
 
+def test_bands_are_compared_over_the_period_only(tmp_path):
+    bands = changed('quantity = "laeq"', 'quantity = "band_leq"')
+    bands = changed("level_db = 30\n", 'bands_db = { "50" = 43 }\n', bands)
+    assert read_guideline(written(tmp_path, bands)).criterion[0].levels_by_hz == {50.0: 43.0}
+    hourly = changed('over = "period"', 'over = "loudest full hour"', bands)
+    assert "belongs to quantity 'laeq'" in complaint_of(written(tmp_path, hourly))
+
+
 def test_two_criteria_may_not_share_an_id(tmp_path):
     entry = GUIDELINE[GUIDELINE.index("[[criterion]]") : GUIDELINE.index("[sources")]
     assert "ids must differ" in complaint_of(written(tmp_path, GUIDELINE + entry))
