@@ -257,6 +257,7 @@ def test_the_writer_of_these_tests_changes_nothing(path, tmp_path):
         ('title = "Invented"', 'title = "\\u001b[2J"', ["title", "control"]),
         ('title = "Invented"', 'title = "a\\u202eb"', ["title", "control"]),
         ('title = "Invented"', "title = 7", ["title", "7"]),
+        ('title = "Invented"', f'title = "{"x" * 2001}"', ["title", "2000"]),
         ('title = "Invented"\n', "", ["title", "missing"]),
         ('id = "invented"', 'id = "In vented"', ["criterion 1 id", "small letters"]),
         ("level_db = 30\n", 'level_db = 30\nperiod = ["23:00"]\n', ["criterion 1 period"]),
