@@ -4,7 +4,8 @@ import numpy as np
 import pytest
 
 from sleepnoise.acoustics.bands import OCTAVE_RATIO, band_edges_hz, exact_hz, mid_band_hz
-from sleepnoise.acoustics.decibels import energy_mean
+from sleepnoise.acoustics.decibels import energy_mean, pressure_level
+from sleepnoise.levels.bands import band_amplitude
 from sleepnoise.levels.engine import level_history
 
 STEADY_DB = 20 * np.log10(1 / 20e-6)
@@ -25,7 +26,7 @@ def limits_db(rows, ratio):
 @pytest.mark.parametrize(
     ("rate_hz", "exponents"),
     [
-        (48000, (0, 0.125, 0.25, 0.375, 0.4999, 0.5001, 1, 2, 3, 4)),
+        (48000, (0, 0.375, 0.4999, 0.5001, 1, 2, 4)),
         (16000, (0, 0.375, 0.5001, 1)),
         (44100, (0, 0.5001, 1)),
         (96000, (0, 0.5001, 1)),
@@ -123,3 +124,22 @@ def test_a_short_sound_is_in_the_ticks_in_which_it_was_heard(measure, sounds):
     for levels in (history.laeq, history.lzeq, history.bands[history.nominal_hz.index(1000.0)]):
         assert levels[40:44] == pytest.approx(STEADY_DB, abs=0.5)
         assert (levels[[38, 45]] < STEADY_DB - 50).all()
+
+
+@pytest.mark.xfail(reason="ticks of bands begin half a sample of the band's own rate too early")
+@pytest.mark.parametrize("rate_hz", [8000, 44100, 48000])
+def test_every_tick_of_a_band_holds_its_own_energy(measure, sounds, rate_hz):
+    """The same responses applied to the whole sound at once, with the envelope at the full rate."""
+    samples = sounds.pink(20, rate_hz)
+    history = measure(samples, rate_hz)
+    length = samples.size + 2 * rate_hz
+    frequency_hz = np.fft.fftfreq(length, 1 / rate_hz)
+    spectrum = 2 * np.fft.fft(samples, n=length) * (frequency_hz > 0)
+    tick_of = np.arange(samples.size) * 8 // rate_hz
+    for nominal_hz in (20.0, 63.0, 250.0, 315.0, 1000.0, 3150.0):
+        response = band_amplitude(np.maximum(frequency_hz, 0.0), nominal_hz)
+        envelope = np.abs(np.fft.ifft(spectrum * response)[: samples.size]) ** 2 / 2
+        expected = pressure_level(np.bincount(tick_of, weights=envelope) / np.bincount(tick_of))
+        errors_db = history.bands[history.nominal_hz.index(nominal_hz)] - expected[: history.ticks]
+        assert np.sqrt(np.mean(errors_db**2)) < 0.05, nominal_hz
+        assert np.abs(errors_db).max() < 0.2, nominal_hz
