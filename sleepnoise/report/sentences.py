@@ -10,7 +10,6 @@ from sleepnoise.report.tables import (
     duration_text,
     level_text,
     loudest_events,
-    masker_text,
     unit_text,
     verdict_counts,
 )
@@ -74,17 +73,17 @@ def _plan(record: NightRecord) -> str:
         fewest = min(plan.best, key=lambda choice: choice.audible_events)
         return (
             f"{start} No isolation step with a masker up to {plan.settings.cap_dba:g} dB(A) reaches the "
-            f"target; closest comes {_quoted(fewest)}, which leaves {fewest.audible_events}."
+            f"target; closest comes {_words(fewest)}, which leaves {fewest.audible_events}."
         )
     quietest = min(reached, key=lambda choice: choice.level_dba)
-    if math.isinf(quietest.level_dba):
-        return f"{start} {_quoted(quietest)} reaches the target without any masker."
-    masker = f"a masker of {masker_text(quietest)}, {quietest.shape}"
-    return f"{start} The target is reached most quietly with {_quoted(quietest)} and {masker}."
+    return f"{start} The target is reached most quietly with {_words(quietest)}."
 
 
-def _quoted(choice: MaskerChoice) -> str:
-    return f"“{choice.step.title}”"
+def _words(choice: MaskerChoice) -> str:
+    step = f"“{choice.step.title}”"
+    if math.isinf(choice.level_dba):
+        return f"{step} and no masker"
+    return f"{step} and a masker of {level_text(choice.level_dba, 0)} dB(A), {choice.shape}"
 
 
 def _counted(count: int, noun: str) -> str:
