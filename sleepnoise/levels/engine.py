@@ -7,7 +7,7 @@ holds a few frames and the history.
 """
 
 from collections import deque
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from concurrent.futures import Future, ThreadPoolExecutor
 from copy import deepcopy
 from datetime import datetime
@@ -17,6 +17,7 @@ from typing import Self
 import numpy as np
 import scipy.fft
 
+from sleepnoise.acoustics.decibels import FloatArray
 from sleepnoise.acoustics.pressure import PressureBlock
 from sleepnoise.errors import RecordingError, SettingsError
 from sleepnoise.levels.bands import (
@@ -60,6 +61,10 @@ STEPS_PER_SECOND = 1_000
 """Steps that the F and S detectors run on. Chosen: a step adds at most 0.035 dB to F after a short burst."""
 
 
+CorrectionDb = Callable[[FloatArray], FloatArray]
+"""Frequencies in Hz, shape (n,), to the dB that are added to the sound at each of them."""
+
+
 class LevelEngine:
     """Takes calibrated sound in blocks of any size and gives its level history.
 
@@ -73,6 +78,8 @@ class LevelEngine:
         Threads that share the transforms. The result is the same, to the last bit.
     expected_s : float, optional
         Length of the recording if known, s: memory for the history is then taken only once.
+    correction_db : callable, optional
+        What makes up for the microphone's frequency response; it goes into every filter at no cost.
 
     Raises
     ------
@@ -94,6 +101,7 @@ class LevelEngine:
         *,
         threads: int = 1,
         expected_s: float | None = None,
+        correction_db: CorrectionDb = np.zeros_like,
     ) -> None:
         rate = _checked_rate(sample_rate_hz)
         if threads < 1:
@@ -102,14 +110,14 @@ class LevelEngine:
         ticks = Grid(sample_rate_hz=rate, cells_per_second=TICKS_PER_SECOND)
         steps = Grid(sample_rate_hz=rate, cells_per_second=STEPS_PER_SECOND)
         decimation = 2 ** int(np.log2(rate / COARSE_RATE_HZ))
-        self._analysis = _full_rate_analysis(rate, decimation, steps, ticks)
+        self._analysis = _full_rate_analysis(rate, decimation, steps, ticks, correction_db)
         self._framer = Framer(self._analysis.plan)
         self._recorder = HistoryRecorder(
             start=start,
             nominal_hz=bands_within(rate),
             ticks=ticks,
             steps=steps,
-            lower_bands=_lower_band_analysis(rate, decimation),
+            lower_bands=_lower_band_analysis(rate, decimation, correction_db),
             capacity=_capacity(expected_s or 0.0),
         )
         self._pool = ThreadPoolExecutor(threads) if threads > 1 else None
@@ -170,14 +178,18 @@ class LevelEngine:
 
 
 def level_history(
-    blocks: Iterable[PressureBlock], *, threads: int = 1, expected_s: float | None = None
+    blocks: Iterable[PressureBlock],
+    *,
+    threads: int = 1,
+    expected_s: float | None = None,
+    correction_db: CorrectionDb = np.zeros_like,
 ) -> LevelHistory:
     """Return the level history of a stream of blocks that follow each other without a gap.
 
     Parameters
     ----------
     blocks : iterable of PressureBlock
-    threads, expected_s
+    threads, expected_s, correction_db
         As for :class:`LevelEngine`.
 
     Raises
@@ -189,7 +201,13 @@ def level_history(
     first = next(stream, None)
     if first is None:
         raise RecordingError("recording: holds no sound.", remedy="Choose a recording with sound in it.")
-    with LevelEngine(first.sample_rate_hz, first.start, threads=threads, expected_s=expected_s) as engine:
+    with LevelEngine(
+        first.sample_rate_hz,
+        first.start,
+        threads=threads,
+        expected_s=expected_s,
+        correction_db=correction_db,
+    ) as engine:
         engine.update(first)
         for block in stream:
             engine.update(block)
@@ -216,34 +234,39 @@ def _power_of_two(at_least: float) -> int:
     return 1 << int(np.ceil(np.log2(at_least)))
 
 
-def _full_rate_analysis(rate: int, decimation: int, steps: Grid, ticks: Grid) -> FullRateAnalysis:
+def _full_rate_analysis(
+    rate: int, decimation: int, steps: Grid, ticks: Grid, correction_db: CorrectionDb
+) -> FullRateAnalysis:
     length = _power_of_two(FRAME_S * rate)
     # A and C ring for 80 ms after a sound, bands for 40 ms on both sides of it.
     plan = FramePlan(length=length, lead=length // 16, trail=length // 32, frames=FRAMES_TOGETHER)
     frequency_hz = scipy.fft.rfftfreq(length, 1 / rate)
     responses = [band_amplitude(frequency_hz, nominal) for nominal in _split(rate)[1]]
     responses.append(remainder_amplitude(frequency_hz, rate))
+    gain = 10 ** (correction_db(frequency_hz) / 20)
     shortest = round(SHORTEST_BAND_RATE_HZ * length / rate)
     low_hz = frequency_hz[: length // (2 * decimation) + 1]
     return FullRateAnalysis(
         plan,
         sample_rate_hz=rate,
-        filters=[BandFilter.from_response(response, shortest) for response in responses],
+        gain=gain,
+        filters=[BandFilter.from_response(response * gain, shortest) for response in responses],
         coarse_gain=low_pass_amplitude(low_hz, HIGHEST_COARSE_BAND_HZ),
         steps=steps,
         ticks=ticks,
     )
 
 
-def _lower_band_analysis(rate: int, decimation: int) -> LowerBandAnalysis:
+def _lower_band_analysis(rate: int, decimation: int, correction_db: CorrectionDb) -> LowerBandAnalysis:
     coarse_rate_hz = rate / decimation
     length = _power_of_two(COARSE_FRAME_S * coarse_rate_hz)
     plan = FramePlan(length=length, lead=length // 8, trail=length // 8, frames=FRAMES_TOGETHER)
     frequency_hz = scipy.fft.rfftfreq(length, 1 / coarse_rate_hz)
     responses = [band_amplitude(frequency_hz, nominal) for nominal in _split(rate)[0]]
     responses.append(infrasound_amplitude(frequency_hz))
+    gain = 10 ** (correction_db(frequency_hz) / 20)
     shortest = round(SHORTEST_BAND_RATE_HZ * length / coarse_rate_hz)
-    filters = [BandFilter.from_response(response, shortest) for response in responses]
+    filters = [BandFilter.from_response(response * gain, shortest) for response in responses]
     return LowerBandAnalysis(plan, filters=filters, decimation=decimation)
 
 

@@ -124,6 +124,8 @@ class FullRateAnalysis:
     ----------
     plan : FramePlan
     sample_rate_hz : int
+    gain : ndarray, shape (bins,)
+        Amplitude that makes up for the microphone; the filters have it in them already.
     filters : list of BandFilter or None
     coarse_gain : ndarray, shape (coarse bins,)
         Low-pass amplitudes of the coarse stream, whose length sets its rate.
@@ -135,6 +137,7 @@ class FullRateAnalysis:
         plan: FramePlan,
         *,
         sample_rate_hz: int,
+        gain: FloatArray,
         filters: list[BandFilter | None],
         coarse_gain: FloatArray,
         steps: Grid,
@@ -143,8 +146,8 @@ class FullRateAnalysis:
         self.plan = plan
         self._filters, self._steps, self._ticks = filters, steps, ticks
         frequency_hz = scipy.fft.rfftfreq(plan.length, 1 / sample_rate_hz)
-        self._a_response = weighting_response(frequency_hz, "A").astype(np.complex64)
-        self._c_response = weighting_response(frequency_hz, "C").astype(np.complex64)
+        self._a_response = (weighting_response(frequency_hz, "A") * gain).astype(np.complex64)
+        self._c_response = (weighting_response(frequency_hz, "C") * gain).astype(np.complex64)
         self._decimation = (plan.length // 2) // (coarse_gain.size - 1)
         self._coarse_gain = (coarse_gain / self._decimation).astype(np.float32)
 
