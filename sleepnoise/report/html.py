@@ -17,9 +17,8 @@ from sleepnoise.dossier.cautions import cautions_of
 from sleepnoise.dossier.record import NightRecord
 from sleepnoise.levels.statistics import PERCENTILE_CONVENTION
 from sleepnoise.report import night_trace as trace_module
+from sleepnoise.report import plan_table, rounding, sentences, tables, verdicts
 from sleepnoise.report import spectrum_plot as plot_module
-from sleepnoise.report import tables
-from sleepnoise.report.sentences import in_short, settings_lines
 
 LISTED_EVENTS = 1000
 """Events listed on the page. Chosen: keeps the page under a megabyte; events.csv always has them all."""
@@ -48,7 +47,10 @@ def night_page(record: NightRecord) -> str:
         style_hash=_hash(style),
         head=lambda column: Markup(column.html),
         tables=tables,
-        summary=in_short(record),
+        rounding=rounding,
+        verdicts=verdicts,
+        plan_table=plan_table,
+        sentences=sentences,
         trace=trace_module.night_trace(record),
         trace_box=trace_module,
         plot=plot_module.spectrum_plot(record),
@@ -66,7 +68,6 @@ def night_page(record: NightRecord) -> str:
         quarter_hours=tables.interval_table("Quarter hours", night.quarter_hours, zone),
         cautions=cautions_of(record),
         convention=PERCENTILE_CONVENTION,
-        settings=settings_lines(record),
     )
 
 

@@ -3,16 +3,11 @@
 import math
 from dataclasses import fields
 
-from sleepnoise.dossier.record import NightRecord
+from sleepnoise.dossier.record import AssessSettings, NightRecord
 from sleepnoise.planning.first_plan import MaskerChoice
-from sleepnoise.report.tables import (
-    clock_text,
-    duration_text,
-    level_text,
-    loudest_events,
-    unit_text,
-    verdict_counts,
-)
+from sleepnoise.report.rounding import clock_text, date_text, duration_text, level_text, unit_text
+from sleepnoise.report.tables import loudest_events
+from sleepnoise.report.verdicts import verdict_counts
 
 NUMBERS = ("none", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten")
 """Small numbers as words."""
@@ -123,3 +118,31 @@ def spelled(name: str) -> str:
         if name.endswith(ending):
             return f"{name.removesuffix(ending).replace('_', ' ')}, {unit}"
     return name.replace("_", " ")
+
+
+def decisions(record: NightRecord) -> tuple[tuple[str, str, str, str], ...]:
+    """Return what was decided: subject, value, where it came from, how to pin it."""
+    start, settings = record.start, record.settings
+    zone = record.assessment.window.zone
+    channel = f"{settings.channel} of {record.audio.channels}"
+    guidelines = ", ".join(record.guidelines)
+    return (
+        ("Start", date_text(start.utc, zone), start.origin, "--start"),
+        ("Zone", start.zone, start.zone_origin, "--zone"),
+        ("Calibration", _calibration_text(record), record.calibration.origin, "--tone, --full-scale-level"),
+        ("Channel", channel, _origin("channel", settings), "--channel"),
+        ("Night", record.assessment.window.text, _origin("window", settings), "--window"),
+        ("Guidelines", guidelines, _origin("guidelines", settings), "--guideline"),
+    )
+
+
+def _origin(name: str, settings: AssessSettings) -> str:
+    return "default" if getattr(settings, name) == getattr(AssessSettings(), name) else "your option"
+
+
+def _calibration_text(record: NightRecord) -> str:
+    calibration = record.calibration
+    if not calibration.absolute:
+        return "none"
+    uncertainty = calibration.expanded_uncertainty_db
+    return f"{calibration.pascal_per_full_scale:.4g} Pa at full scale, ±{uncertainty:.1f} dB (k = 2)"

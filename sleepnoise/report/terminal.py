@@ -19,8 +19,8 @@ from sleepnoise.dossier.record import NightRecord
 from sleepnoise.errors import SleepNoiseError
 from sleepnoise.night.guidelines import Word
 from sleepnoise.profiles import Profile
-from sleepnoise.report import tables
-from sleepnoise.report.sentences import in_short
+from sleepnoise.report import plan_table, rounding, tables, verdicts
+from sleepnoise.report.sentences import decisions, in_short
 
 SHOWN_EVENTS = 5
 """Events in the summary. Chosen: the whole summary then fits a screen; the page has them all."""
@@ -103,7 +103,7 @@ def progress(name: str, doing: str) -> Iterator[Callable[[float], None]]:
 def show_night(record: NightRecord) -> None:
     """Print the summary of a night on standard output."""
     screen = Screen()
-    screen.print(Text(plain(tables.night_text(record.assessment)), style="bold"))
+    screen.print(Text(plain(rounding.night_text(record.assessment)), style="bold"))
     screen.print(Text(plain(record.provenance.inputs[0].name), style="dim"))
     screen.print()
     for sentence in in_short(record):
@@ -114,7 +114,7 @@ def show_night(record: NightRecord) -> None:
     _heading(screen, "Cautions, each in full in report.html")
     _show_paragraphs(screen, (Text(plain(_first_sentence(caution))) for caution in cautions_of(record)))
     _heading(screen, "What was decided, where it came from, and how to pin it")
-    _show_paragraphs(screen, (_decision(*parts) for parts in tables.decisions(record)))
+    _show_paragraphs(screen, (_decision(*parts) for parts in decisions(record)))
 
 
 def _decision(subject: str, value: str, origin: str, options: str) -> Text:
@@ -191,14 +191,14 @@ def _show_paragraphs(screen: Screen, paragraphs: Iterable[Text]) -> None:
 
 
 def _show_verdicts(screen: Screen, record: NightRecord) -> None:
-    _heading(screen, f"Guideline values, {tables.unit_text(record.assessment)}")
+    _heading(screen, f"Guideline values, {rounding.unit_text(record.assessment)}")
     table = ScreenTable(box=None, padding=(0, 1, 0, 0), pad_edge=False)
     table.add_column("", no_wrap=True)
     table.add_column("Value", overflow="fold")
     for name in ("Allowed", "Measured", "±"):
         table.add_column(name, justify="right", no_wrap=True)
     judged = [verdict for verdict in record.assessment.verdicts if verdict.word != "shown only"]
-    for group in tables.verdict_groups(judged):
+    for group in verdicts.verdict_groups(judged):
         table.add_row("", Text(plain(group.guideline), style="italic"))
         for row in group.rows:
             doubt = f" ({row.doubt})" if row.doubt else ""
@@ -213,7 +213,7 @@ def _show_events(screen: Screen, record: NightRecord) -> None:
     if not night.events:
         return
     shown = tables.loudest_events(night.events, SHOWN_EVENTS)
-    _heading(screen, f"Loudest of {len(night.events)} events, {tables.unit_text(night)}")
+    _heading(screen, f"Loudest of {len(night.events)} events, {rounding.unit_text(night)}")
     listed = tables.event_table("", shown, night.window.zone)
     table = ScreenTable(box=None, padding=(0, 2, 0, 0), pad_edge=False)
     # Without remarks and the background before each event, the rest fits 80 columns.
@@ -235,6 +235,6 @@ def _show_plan(screen: Screen, record: NightRecord) -> None:
     table.add_column("Isolation step", overflow="fold")
     table.add_column("Masker", overflow="fold")
     table.add_column("Still audible", justify="right", no_wrap=True)
-    for row in tables.best_rows(plan):
+    for row in plan_table.best_rows(plan):
         table.add_row(*(Text(plain(cell)) for cell in row))
     screen.print(table)

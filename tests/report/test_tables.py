@@ -5,8 +5,8 @@ from zoneinfo import ZoneInfo
 import pytest
 
 from sleepnoise.dossier.record import NightRecord
-from sleepnoise.report import tables
-from sleepnoise.report.sentences import in_short, settings_lines
+from sleepnoise.report import plan_table, rounding, tables, verdicts
+from sleepnoise.report.sentences import decisions, in_short, settings_lines
 
 
 @pytest.mark.parametrize(
@@ -20,7 +20,7 @@ from sleepnoise.report.sentences import in_short, settings_lines
     ],
 )
 def test_levels_are_shown_to_a_tenth(level_db: float, text: str) -> None:
-    assert tables.level_text(level_db) == text
+    assert rounding.level_text(level_db) == text
 
 
 @pytest.mark.parametrize(
@@ -28,7 +28,7 @@ def test_levels_are_shown_to_a_tenth(level_db: float, text: str) -> None:
     [(2.34, "+2.3"), (-2.34, "−2.3"), (0.01, "0.0"), (-0.01, "0.0"), (float("inf"), "–")],
 )
 def test_differences_carry_their_sign(difference_db: float, text: str) -> None:
-    assert tables.signed_text(difference_db) == text
+    assert rounding.signed_text(difference_db) == text
 
 
 @pytest.mark.parametrize(
@@ -36,16 +36,16 @@ def test_differences_carry_their_sign(difference_db: float, text: str) -> None:
     [(0.125, "0.1 s"), (59.96, "1 min"), (60, "1 min"), (3599.6, "1 h"), (3723, "1 h 2 min"), (0, "0.0 s")],
 )
 def test_lengths_of_time_never_show_sixty_of_anything(seconds: float, text: str) -> None:
-    assert tables.duration_text(seconds) == text
+    assert rounding.duration_text(seconds) == text
 
 
 def test_a_date_says_its_offset_and_needs_no_language_of_the_machine() -> None:
-    text = tables.date_text(datetime(2026, 3, 1, 21, 55, tzinfo=UTC), ZoneInfo("Europe/Vienna"))
+    text = rounding.date_text(datetime(2026, 3, 1, 21, 55, tzinfo=UTC), ZoneInfo("Europe/Vienna"))
     assert text == "1 March 2026, 22:55:00 (UTC+01:00)"
 
 
 def test_a_night_is_named_by_both_its_dates(record: NightRecord) -> None:
-    assert tables.night_text(record.assessment) == "Night of 14 to 15 January 2026"
+    assert rounding.night_text(record.assessment) == "Night of 14 to 15 January 2026"
 
 
 def test_the_loudest_come_first(record: NightRecord) -> None:
@@ -70,20 +70,20 @@ def test_a_link_is_only_made_of_an_address(record: NightRecord) -> None:
     verdict = record.assessment.verdicts[0]
     source = replace(verdict.criterion.source, url="javascript:alert(1)")
     hostile = replace(verdict, criterion=replace(verdict.criterion, source=source))
-    [group] = tables.verdict_groups([hostile])
+    [group] = verdicts.verdict_groups([hostile])
     assert group.rows[0].url == ""
 
 
 def test_what_is_known_from_memory_only_is_marked(record: NightRecord) -> None:
-    for group in tables.verdict_groups(record.assessment.verdicts):
+    for group in verdicts.verdict_groups(record.assessment.verdicts):
         for row in group.rows:
             assert (row.doubt == "unverified") == ("Unverified" in row.reason)
 
 
 def test_the_plan_says_plainly_what_is_out_of_reach(record: NightRecord) -> None:
-    rows = tables.plan_rows(record.plan)
+    rows = plan_table.plan_rows(record.plan)
     cells = [cell for row in rows for cell in row.cells]
-    assert {len(row.cells) for row in rows} == {len(tables.plan_shapes(record.plan))}
+    assert {len(row.cells) for row in rows} == {len(plan_table.plan_shapes(record.plan))}
     assert len(cells) == len(record.plan.choices)
     for cell, choice in zip(cells, record.plan.choices, strict=True):
         assert (cell.text == "not reachable") == (not choice.reachable)
@@ -106,7 +106,7 @@ def test_a_silent_night_has_sentences_too(silent: NightRecord) -> None:
 
 
 def test_every_decision_says_where_it_came_from(record: NightRecord) -> None:
-    for subject, value, origin, option in tables.decisions(record):
+    for subject, value, origin, option in decisions(record):
         assert all((subject, value, origin))
         assert option.startswith("--")
 
