@@ -1,0 +1,165 @@
+"""The work that is measured, one job in one process: ``python -m tests.benchmarks.work JOB FILE``.
+
+Prints CPU seconds, wall seconds and peak MiB as JSON.
+"""
+
+import json
+import resource
+import sys
+import time
+from collections.abc import Callable
+from datetime import UTC, datetime
+from pathlib import Path
+
+import numpy as np
+import soundfile
+from scipy.signal import bilinear_zpk, butter, lfilter, sosfilt, zpk2sos
+
+from sleepnoise.acoustics.bands import NOMINAL_HZ, band_edges_hz
+from sleepnoise.acoustics.decibels import pressure_level
+from sleepnoise.acoustics.weighting import (
+    A_LOWER_POLE_HZ,
+    A_UPPER_POLE_HZ,
+    HIGH_POLE_HZ,
+    LOW_POLE_HZ,
+)
+from sleepnoise.levels.engine import level_history
+from sleepnoise.levels.statistics import band_equivalent_levels, level_statistics
+from sleepnoise.recording.audio_file import open_audio, read_blocks
+from sleepnoise.recording.calibration import calibration_from_sensitivity
+
+RATE_HZ = 48_000
+START = datetime(2026, 1, 14, 22, 0, tzinfo=UTC)
+CALIBRATION = calibration_from_sensitivity(117.0)
+TICK = RATE_HZ // 8
+
+
+def write(file: Path, seconds: float, bits: int) -> None:
+    """Write pink noise of 40 dB: one minute of it, begun elsewhere each time it is repeated."""
+    rng = np.random.default_rng(7)
+    lines = np.fft.rfft(rng.standard_normal(60 * RATE_HZ))
+    lines[1:] /= np.sqrt(np.arange(1, lines.size))
+    lines[: 60 * 20] = 0.0
+    minute = np.fft.irfft(lines)
+    minute *= 20e-6 * 10 ** (40 / 20) / CALIBRATION.pascal_per_full_scale / minute.std()
+    minute = minute.astype(np.float32)
+    with soundfile.SoundFile(file, "w", RATE_HZ, 1, f"PCM_{bits}") as stream:
+        for start in range(0, round(seconds * RATE_HZ), minute.size):
+            turned = np.roll(minute, int(rng.integers(minute.size)))
+            stream.write(turned[: round(seconds * RATE_HZ) - start])
+
+
+def decode(file: Path) -> None:
+    """Decode into one buffer, as fast as the library can."""
+    buffer = np.empty(2**17, dtype=np.float32)
+    with soundfile.SoundFile(file) as stream:
+        while len(stream.read(out=buffer)) == buffer.size:
+            pass
+
+
+def analyse(file: Path, threads: int) -> None:
+    """Do what an assessment does up to its statistics."""
+    audio = open_audio(file)
+    blocks = read_blocks(audio, CALIBRATION, START)
+    history = level_history(blocks, threads=threads, expected_s=audio.seconds)
+    level_statistics(history)
+    band_equivalent_levels(history)
+
+
+class FilterBank:
+    """The same levels from a bank of recursive filters in the time domain, written the plain way.
+
+    A and C by the bilinear transform, Butterworth third octaves of eight poles at the full
+    rate (which class 1 needs), F and S sample by sample, mean squares and extremes on 125 ms.
+    """
+
+    def __init__(self) -> None:
+        lower_hz, upper_hz = band_edges_hz()
+        edges = zip(lower_hz, np.minimum(upper_hz, 0.4999 * RATE_HZ), strict=True)
+        low, high = [LOW_POLE_HZ] * 2, [HIGH_POLE_HZ] * 2
+        filters = [
+            _weighting([*low, A_LOWER_POLE_HZ, A_UPPER_POLE_HZ, *high], 4),
+            _weighting([*low, *high], 2),
+        ]
+        filters += [butter(4, edge, "bandpass", fs=RATE_HZ, output="sos") for edge in edges]
+        self._filters = filters
+        self._states = [np.zeros((len(sos), 2)) for sos in filters]
+        self._detectors = [np.exp(-1 / (RATE_HZ * constant_s)) for constant_s in (0.125, 1.0)]
+        self._detected = [np.zeros(1) for _ in self._detectors]
+
+    def levels(self, samples: np.ndarray) -> np.ndarray:
+        """Return all rows for a whole number of ticks, shape (rows, ticks), dB."""
+        rows = [self._squares(samples.astype(np.float64)).mean(axis=1)]
+        for number, sos in enumerate(self._filters):
+            sound, self._states[number] = sosfilt(sos, samples, zi=self._states[number])
+            squares = self._squares(sound)
+            rows.append(squares.mean(axis=1))
+            if number == 0:
+                rows += self._weighted_in_time(squares)
+            if number == 1:
+                rows.append(squares.max(axis=1))
+        return pressure_level(np.stack(rows))
+
+    @staticmethod
+    def _squares(sound: np.ndarray) -> np.ndarray:
+        return (sound**2).reshape(-1, TICK)
+
+    def _weighted_in_time(self, squares: np.ndarray) -> list[np.ndarray]:
+        rows = []
+        for number, kept in enumerate(self._detectors):
+            output, self._detected[number] = lfilter(
+                [1 - kept], [1, -kept], squares.reshape(-1), zi=self._detected[number]
+            )
+            ticks = output.reshape(-1, TICK)
+            rows += [ticks[:, -1], ticks.max(axis=1), ticks.min(axis=1)]
+        return rows
+
+
+def _weighting(poles_hz: list[float], zeros: int) -> np.ndarray:
+    z, p, k = bilinear_zpk([0.0] * zeros, [-2 * np.pi * pole for pole in poles_hz], 1.0, fs=RATE_HZ)
+    sos = zpk2sos(z, p, k)
+    at_1_khz = np.exp(-2j * np.pi * 1000 / RATE_HZ * np.arange(3))
+    gain = np.prod([(part[:3] @ at_1_khz) / (part[3:] @ at_1_khz) for part in sos])
+    sos[0, :3] /= abs(gain)
+    return sos
+
+
+def bank(file: Path) -> None:
+    """Decode and run the filter bank, some seconds at a time."""
+    meter, rows = FilterBank(), []
+    scale_pa = CALIBRATION.pascal_per_full_scale
+    with soundfile.SoundFile(file) as stream:
+        for block in stream.blocks(blocksize=16 * TICK, dtype="float32"):
+            whole = block[: block.size // TICK * TICK] * scale_pa
+            if whole.size:
+                rows.append(meter.levels(whole))
+    levels = np.concatenate(rows, axis=1)
+    assert levels.shape[0] == len(NOMINAL_HZ) + 10
+    np.percentile(levels[2], [1, 5, 10, 50, 90, 95, 99])
+
+
+def _measured(work: Callable[[], None]) -> dict[str, float]:
+    cpu_s, wall_s = time.process_time(), time.perf_counter()
+    work()
+    return {
+        "cpu_s": time.process_time() - cpu_s,
+        "wall_s": time.perf_counter() - wall_s,
+        "peak_mib": resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024,
+    }
+
+
+def main() -> None:
+    """Run the job that the command line names."""
+    job, file, *more = sys.argv[1], Path(sys.argv[2]), *sys.argv[3:]
+    works: dict[str, Callable[[], None]] = {
+        "write": lambda: write(file, float(more[0]), int(more[1])),
+        "decode": lambda: decode(file),
+        "one thread": lambda: analyse(file, 1),
+        "two threads": lambda: analyse(file, 2),
+        "bank": lambda: bank(file),
+    }
+    print(json.dumps(_measured(works[job])))
+
+
+if __name__ == "__main__":
+    main()
