@@ -24,8 +24,8 @@ LIMITING_ROUNDS = 8
 """Rounds of cutting peaks and mending the spectrum. Chosen: peaks then exceed the crest by under 3 %."""
 FADE_S = 0.02
 """Fade at both ends of a sweep, s. Chosen: no click, and under a third octave of an ordinary sweep."""
-REGULARISATION = 1e-6
-"""Energy added where a sweep has none, re its mean. Chosen: 60 dB under it, below any room's noise."""
+REGULARISATION = 1e-3
+"""Energy added to that of the sweep, re its mean. Chosen: a hundredth of a decibel within its band."""
 
 
 def steady_noise(

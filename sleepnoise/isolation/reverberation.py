@@ -47,8 +47,14 @@ SMOOTHING_S = 0.01
 bedroom's reverberation time; short against 60 dB, long against a period of 500 Hz."""
 KNEE_MARGIN_DB = 10.0
 """Slopes are sought only this far above the noise. Chosen: noise bends the envelope by 0.4 dB there."""
-KNEE_ROUNDS = 5
-"""Rounds in which noise and crossing are refined. Chosen: they settle within three."""
+KNEE_ROUNDS = 2
+"""Rounds of noise and crossing. Chosen: the second takes all the noise there is, not just the last tenth."""
+LONGEST_FADE_BLOCKS = 10
+"""Blocks that a decaying band may vanish for. Chosen: 0.1 s, a fade of the 50 Hz third octave."""
+MIRROR_S = 0.25
+"""How long a signal is continued for its filter, s. Chosen: longer than the slopes of the 50 Hz band ring."""
+CUT_OFF_DB = 10.0
+"""A decay that ends this much higher than noise would bend it was cut off. Chosen: twice what fades do."""
 ONSET_BELOW_PEAK_DB = 20.0
 """A response begins this far below its peak. Chosen: the trade's usual threshold."""
 
@@ -172,39 +178,52 @@ def find_knee(squared: FloatArray, sample_rate_hz: float) -> Knee | None:
     blocks = squared[: squared.size // step * step].reshape(-1, step).mean(axis=1)
     if blocks.size < 4:
         return None
-    noise = float(np.mean(blocks[-max(1, int(TAIL_PART * blocks.size)) :]))
+    fewest = max(1, int(TAIL_PART * blocks.size))
+    noise = float(np.mean(blocks[-fewest:]))
     knee = None
     for _ in range(KNEE_ROUNDS):
-        fitted = _fit_slope(level(blocks), float(level(noise)))
-        if fitted is None:
+        late = _late_decay(level(blocks), float(level(noise)))
+        if late is None:
             return knee
-        start_db, slope_db = fitted
-        crossing = (float(level(noise)) - start_db) / slope_db
-        if not 0.0 < crossing < np.inf:
-            return knee
-        end = min(round((crossing + 0.5) * step), squared.size)
-        rate_per_s = -slope_db / 10.0 * np.log(10.0) * sample_rate_hz / step
-        at_end = 10.0 ** ((start_db + slope_db * (end / step - 0.5)) / 10.0)
-        knee = Knee(
-            end=end,
-            rate_per_s=rate_per_s,
-            energy=at_end,
-            noise=noise,
-            range_db=start_db - 0.5 * slope_db - float(level(noise)),
-        )
+        knee = late.meeting(noise, step, sample_rate_hz, squared.size)
         # Noise is heard alone 10 dB of decay after the crossing.
-        quiet = blocks[int(np.ceil(crossing - 10.0 / slope_db)) :]
-        if quiet.size < TAIL_PART * blocks.size:
+        quiet = blocks[knee.end // step + int(np.ceil(-10.0 / late.slope_db)) :]
+        if quiet.size < fewest:
             return knee
         noise = float(np.mean(quiet))
     return knee
 
 
-def _fit_slope(envelope_db: FloatArray, noise_db: float) -> tuple[float, float] | None:
-    """Fit level = start + slope * block to the late decay, down to 10 dB over the noise."""
+@dataclass(frozen=True, slots=True)
+class _LateDecay:
+    """A straight line through an envelope: level in dB at block 0, change a block, block where it stops."""
+
+    start_db: float
+    slope_db: float
+    stop: int
+
+    def meeting(self, noise: float, step: int, sample_rate_hz: float, samples: int) -> Knee:
+        """Return where the line meets the noise; or where it is cut off, far above any noise."""
+        noise_db, last_db = float(level(noise)), self.start_db + self.slope_db * self.stop
+        cut_off = last_db > noise_db + KNEE_MARGIN_DB + CUT_OFF_DB
+        floor_db = last_db if cut_off else noise_db
+        end = min(round(((floor_db - self.start_db) / self.slope_db + 0.5) * step), samples)
+        return Knee(
+            end=end,
+            rate_per_s=-self.slope_db / 10.0 * np.log(10.0) * sample_rate_hz / step,
+            energy=10.0 ** ((self.start_db + self.slope_db * (end / step - 0.5)) / 10.0),
+            noise=noise,
+            range_db=self.start_db - 0.5 * self.slope_db - floor_db,
+        )
+
+
+def _late_decay(envelope_db: FloatArray, noise_db: float) -> _LateDecay | None:
+    """Fit a line to the late decay, down to 10 dB over the noise; ``None`` when nothing falls."""
     peak = int(np.argmax(envelope_db))
-    above = envelope_db >= noise_db + KNEE_MARGIN_DB
-    stop = peak + int(np.argmin(np.append(above[peak:], False)))
+    above = peak + np.flatnonzero(envelope_db[peak:] > noise_db + KNEE_MARGIN_DB)
+    # Narrow bands fade deeply while they decay; only what is followed by a long gap is the end.
+    ends = np.append(np.diff(above) > LONGEST_FADE_BLOCKS, True)
+    stop = int(above[np.argmax(ends)]) + 1 if above.size else 0
     # The early part may fall differently; the late one decides where the noise is met.
     start = peak + int(np.argmax(envelope_db[peak:stop] <= envelope_db[peak] - 5.0)) if stop > peak else stop
     if stop - start < 3:
@@ -213,7 +232,7 @@ def _fit_slope(envelope_db: FloatArray, noise_db: float) -> tuple[float, float] 
     if blocks.size < 3:
         return None
     slope_db, start_db = np.polyfit(blocks, envelope_db[blocks], 1)
-    return (float(start_db), float(slope_db)) if slope_db < 0.0 else None
+    return _LateDecay(float(start_db), float(slope_db), stop) if slope_db < 0.0 else None
 
 
 def decay_times(squared: ArrayLike, sample_rate_hz: float) -> DecayTimes:
@@ -286,11 +305,12 @@ def band_squared(
     signal = np.asarray(pressure, dtype=np.float64)
     half = OCTAVE_RATIO ** (1 / 2 if octave else 1 / 6)
     middle_hz = exact_hz(nominal_hz)
-    # Room for the ringing at both ends, so that the end does not run into the onset.
-    size = fft.next_fast_len(signal.size + round(sample_rate_hz), real=True)
+    # Noise that broke off would click: it goes on in a mirror, and the mirror's end rings far away.
+    mirrored = np.concatenate([signal, signal[::-1][1 : 1 + round(MIRROR_S * sample_rate_hz)]])
+    size = fft.next_fast_len(mirrored.size + round(sample_rate_hz), real=True)
     frequency_hz = fft.rfftfreq(size, 1.0 / sample_rate_hz)
     amplitude = above_edge(frequency_hz, middle_hz / half) * below_edge(frequency_hz, middle_hz * half)
-    filtered = fft.irfft(fft.rfft(signal, size) * amplitude, size)[: signal.size]
+    filtered = fft.irfft(fft.rfft(mirrored, size) * amplitude, size)[: signal.size]
     return np.asarray(filtered**2)
 
 

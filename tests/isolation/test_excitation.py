@@ -84,6 +84,13 @@ def test_a_room_is_found_again_from_a_sweep_in_noise_and_with_distortion(nominal
     assert error < 0.01 * band_squared(room, FS, nominal_hz).sum()
 
 
+def test_distortion_lands_outside_the_response_even_if_that_is_as_long_as_the_recording():
+    sweep = exponential_sweep(5.0, FS, BAND_HZ)
+    heard = np.concatenate([sweep + sweep**2, np.zeros(FS)])
+    response = band_squared(impulse_response(heard, sweep, heard.size), FS, 1000.0)
+    assert response[FS:].sum() < 1e-3 * response[:FS].sum()
+
+
 @pytest.mark.parametrize("band_hz", [(0.0, 1000.0), (2000.0, 1000.0), (40.0, 9000.0)])
 def test_a_band_that_makes_no_sense_is_refused(band_hz):
     with pytest.raises(SettingsError, match="band must rise"):

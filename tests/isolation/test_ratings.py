@@ -81,6 +81,29 @@ def test_outdoor_indoor_class_agrees_with_independent_arithmetic(case):
     assert found == pytest.approx(case["oitc"], abs=0.00006)
 
 
+@pytest.mark.parametrize(
+    ("term", "octaves", "sum_db"),
+    [
+        ("C", False, 0.01),
+        ("Ctr", False, -0.01),
+        ("C50-3150", False, 0.02),
+        ("C50-5000", False, -0.01),
+        ("Ctr50-5000", False, 0.23),
+        ("C", True, -0.36),
+        ("Ctr", True, -0.05),
+        # By hand from the last one: without 4 kHz and 5 kHz, 10 lg(10^0.023 - 10^-1.6 - 10^-1.8).
+        ("Ctr50-3150", False, 0.06),
+        # By hand: without 50, 63 and 80 Hz, 10 lg(10^0.023 - 10^-2.5 - 10^-2.3 - 10^-2.1).
+        ("Ctr100-5000", False, 0.16),
+        ("C100-5000", False, -0.02),
+    ],
+)
+def test_spectra_add_up_to_nearly_nothing(term, octaves, sum_db):
+    """ISO 717-1 spectra are relative to their A-weighted sum, in whole decibels (sums: computed)."""
+    nothing = spectrum(OCTAVES_HZ if octaves else ENLARGED_HZ, np.zeros(5 if octaves else 21))
+    assert -adapted_index_db(nothing, term, octaves=octaves) == pytest.approx(sum_db, abs=0.006)
+
+
 def test_ten_decibels_of_unfavourable_deviations_in_octaves_are_allowed_and_a_tenth_more_is_not():
     at_limit = [26, 45, 52, 55, 56]
     assert weighted_rating(spectrum(OCTAVES_HZ, at_limit), octaves=True).rating_db == 52
