@@ -177,3 +177,10 @@ def test_loudness_changes_no_time(true_s, gain):
     plain, louder = (reverberation.decay_times(factor * squared, FS) for factor in (1.0, gain))
     assert plain.t20_s == pytest.approx(true_s, rel=0.002)
     assert louder.t20_s == pytest.approx(plain.t20_s, rel=1e-6)
+
+
+def test_a_signal_that_breaks_off_makes_no_click_in_other_bands():
+    # A 100 Hz tone that ends at its crest has nothing to say at 1 kHz; its end, cut, would.
+    tone = np.cos(2 * np.pi * 100.0 * np.arange(-2 * FS, 1) / FS)
+    found = reverberation.band_squared(tone, FS, 1000.0)
+    assert found[-FS // 50 :].max() < 1e-6
