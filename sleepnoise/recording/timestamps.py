@@ -86,13 +86,14 @@ def find_start(path: Path, sample_rate_hz: int, *, given: str | None, zone: str 
         If no zone or an unknown one is given, no start is found, or the local time does not
         exist or exists twice because clocks changed.
     """
-    place = _zone(path, zone)
+    place = zone_given(path, zone)
     moment, origin = _moment(path, sample_rate_hz, given)
     utc = _instant(path, moment, place) if moment.tzinfo is None else moment.astimezone(UTC)
     return StartTime(utc=utc, zone=place.key, origin=origin, zone_origin="given (--zone)")
 
 
-def _zone(path: Path, zone: str | None) -> ZoneInfo:
+def zone_given(path: Path, zone: str | None) -> ZoneInfo:
+    """Return the zone that was given for a file; raise ``StartTimeError`` if none, or an unknown one, was."""
     if zone is None:
         raise StartTimeError(
             f"{path}: the time zone must be given; recordings do not tell it.",

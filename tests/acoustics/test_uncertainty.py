@@ -6,7 +6,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from sleepnoise.isolation import uncertainty
+from sleepnoise.acoustics import uncertainty
 
 PUBLISHED = tomllib.loads((Path(__file__).parents[1] / "published" / "field_insulation.toml").read_text())
 
