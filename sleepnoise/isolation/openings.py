@@ -45,6 +45,7 @@ GAP_WIDTHS = 121
 
 Place = Literal["in a wall", "along an edge"]
 _FREE_SIDES: dict[Place, float] = {"in a wall": 1.0, "along an edge": 0.5}
+"""n. Source: GOMPERTS_KIHLMAN."""
 _DIFFUSE = 8.0
 """m of sound from all directions. Source: GOMPERTS_KIHLMAN."""
 

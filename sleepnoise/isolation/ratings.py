@@ -18,6 +18,7 @@ from sleepnoise.acoustics.spectrum import Spectrum
 from sleepnoise.errors import SettingsError
 
 ISO_717_1 = Source(document="ISO 717-1:2020", place="4.4 and 4.5, Tables 3, 4 and B.1", how_known="library")
+ISO_12999_1 = Source(document="ISO 12999-1:2020", place="two-sided coverage, u of Rw", how_known="library")
 ASTM_E413 = Source(document="ASTM E413", place="contour and the 32 dB and 8 dB rules", how_known="library")
 ASTM_E1332 = Source(document="ASTM E1332", place="reference source spectrum", how_known="memory")
 
@@ -67,10 +68,12 @@ _THIRD_SPECTRA: Mapping[str, tuple[tuple[float, ...], tuple[int, ...]]] = {
     "C100-5000": (ENLARGED_HZ[3:], _NO_1_50_5000[3:]),
     "Ctr100-5000": (ENLARGED_HZ[3:], _NO_2_50_5000[3:]),
 }
+"""Adaptation spectra by third octaves, dB. Source: ISO_717_1."""
 _OCTAVE_SPECTRA: Mapping[str, tuple[tuple[float, ...], tuple[int, ...]]] = {
     "C": (OCTAVES_HZ, (-21, -14, -8, -5, -4)),
     "Ctr": (OCTAVES_HZ, (-14, -10, -7, -4, -6)),
 }
+"""Adaptation spectra by octaves, dB. Source: ISO_717_1."""
 
 _CONTOUR_DB = (-16, -13, -10, -7, -4, -1, 0, 1, 2, 3, 4, 4, 4, 4, 4, 4)
 """Contour relative to its value at 500 Hz. Source: ASTM_E413."""
@@ -85,6 +88,14 @@ _OUTDOOR_SOURCE_A_DB = (
 """Mixed transport, A-weighted, dB. Source: ASTM_E1332."""
 _OUTDOOR_SUM_DB = 100.13
 """A-weighted sum of the spectrum as the formula prints it. Source: ASTM_E1332."""
+
+COVERAGE_95_INSULATION = 1.96
+"""k of insulation for 95 %, two-sided. Source: ISO_12999_1."""
+RATING_UNCERTAINTY_DB = {"laboratories": 1.2, "places": 0.9, "repeat": 0.4}
+"""u of a weighted index: different laboratories, different teams in one building, one team again.
+
+Source: ISO_12999_1; the values for "places" and "repeat" are known from memory only.
+"""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
