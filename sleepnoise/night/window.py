@@ -5,9 +5,10 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
 from typing import Self
-from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
+from zoneinfo import ZoneInfo
 
 from sleepnoise.errors import SettingsError, StartTimeError
+from sleepnoise.recording.clock import zone_named
 
 _CLOCK = re.compile(r"([01]?\d|2[0-3]):([0-5]\d)", re.ASCII)
 _DAY = timedelta(days=1)
@@ -66,7 +67,7 @@ class NightWindow:
         parts = re.split(r"\s*[-–]\s*", text.strip())
         if len(parts) != 2:
             raise _no_window(text)
-        return cls.of_period((parts[0], parts[1]), zone_named(zone))
+        return cls.of_period((parts[0], parts[1]), zone_named(zone, "night window"))
 
     @classmethod
     def of_period(cls, period: tuple[str, str], zone: ZoneInfo) -> Self:
@@ -124,17 +125,6 @@ class NightWindow:
 
     def _local(self, instant: datetime) -> str:
         return f"{instant.astimezone(self.zone):%Y-%m-%d %H:%M}"
-
-
-def zone_named(name: str) -> ZoneInfo:
-    """Return the time zone of an IANA name; raise ``StartTimeError`` if there is none."""
-    try:
-        return ZoneInfo(name)
-    except (ZoneInfoNotFoundError, ValueError, OSError):
-        raise StartTimeError(
-            f"time zone: an IANA name is needed, got {name!r}.",
-            remedy="Give the place's zone as region and city, such as --zone Europe/Vienna.",
-        ) from None
 
 
 def _no_window(text: str) -> SettingsError:

@@ -6,22 +6,30 @@ ambiguous is refused, because an offset settles it and a guess would be an hour 
 """
 
 import re
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta, timezone
-from difflib import get_close_matches
 from pathlib import Path
-from zoneinfo import ZoneInfo, ZoneInfoNotFoundError, available_timezones
+from zoneinfo import ZoneInfo
 
 from sleepnoise.errors import StartTimeError
 from sleepnoise.recording.bext import Origination, read_origination
-
-YEARS = (1990, 2099)
-"""Years believed. Chosen: digital recorders came about 1990; a clock never set shows 1970 or 1980."""
+from sleepnoise.recording.clock import (
+    YEARS,
+    ClockCorrection,
+    ClockReading,
+    instant_of,
+    span_text,
+    zone_named,
+)
 
 REFERENCE_AGREES_S = 1.0
 """How far TimeReference may lie from OriginationTime, s. Chosen: the latter
 has whole seconds, cut off or rounded."""
+
+NAME_AGREES_S = 2.0
+"""How far the file name may lie from the bext chunk before it is said, s. Chosen: some writers
+round names to the two seconds that memory cards count in."""
 
 LARGEST_OFFSET_MIN = 14 * 60
 """Largest offset from UTC in a file name, min. Chosen: no zone on Earth goes further."""
@@ -30,13 +38,17 @@ OFFSET_STEP_MIN = 15
 """Offsets are multiples of this, min. Chosen: true of all zones today,
 so the number of a part is rarely taken for one."""
 
-# Year first, one kind of separator within the date and one within the time.
-_NAME = re.compile(
-    r"(?<!\d)(?P<year>\d{4})(?P<between>[-_.]?)(?P<month>\d\d)(?P=between)(?P<day>\d\d)"
-    r"(?:T|[ _-])(?P<hour>\d\d)(?P<within>[-:._]?)(?P<minute>\d\d)(?P=within)(?P<second>\d\d)(?!\d)"
-    r"(?P<offset>(?:Z(?![A-Za-z])|[+-]\d\d:?\d\d(?!\d))?)"
+# One kind of separator within the date and one within the time, any or none between them.
+_DATE_THEN_TIME = (
+    r"(?P<between>[-_.]?)(?P<month>\d\d)(?P=between)(?P<day>\d\d)"
+    r"(?:T|[ _-])?(?P<hour>\d\d)(?P<within>[-:._]?)(?P<minute>\d\d)(?P=within)(?P<second>\d\d)(?!\d)"
 )
-_NAME_TWO_DIGIT_YEAR = re.compile(r"(?<!\d)\d{6}[ _-](?:[01]\d|2[0-3])[0-5]\d[0-5]\d(?!\d)")
+_NAME = re.compile(
+    r"(?<!\d)(?P<year>\d{4})" + _DATE_THEN_TIME + r"(?P<offset>(?:Z(?![A-Za-z])|[+-]\d\d:?\d\d(?!\d))?)",
+    re.ASCII,
+)
+_NAME_TWO_DIGIT_YEAR = re.compile(r"(?<!\d)(?P<year>\d\d)" + _DATE_THEN_TIME, re.ASCII)
+_NAME_UNIX_SECONDS = re.compile(r"(?<![0-9A-Za-z])[0-9A-Fa-f]{8}(?![0-9A-Za-z])")
 
 _GIVE_START = (
     "Give it as date and time, such as --start 2026-03-05T23:10:00, with an offset (+01:00) if in doubt."
@@ -55,15 +67,40 @@ class StartTime:
         IANA name of the zone that people at the place live in.
     origin, zone_origin : str
         Where each came from, for people.
+    clock : ClockCorrection or None
+        What the recorder's clock was corrected by.
+    uncertainty_s : float, s
+        Standard uncertainty of the instant if the clock was corrected, else ``nan``: not known.
+    remarks : tuple of str
+        What people should know about the start, in sentences.
     """
 
     utc: datetime
     zone: str
     origin: str
     zone_origin: str
+    clock: ClockCorrection | None = None
+    uncertainty_s: float = float("nan")
+    remarks: tuple[str, ...] = ()
 
 
-def find_start(path: Path, sample_rate_hz: int, *, given: str | None, zone: str | None) -> StartTime:
+@dataclass(frozen=True, slots=True)
+class _Stamp:
+    """A date and time, aware only if an offset came with it, and where it came from."""
+
+    moment: datetime
+    origin: str
+    remarks: tuple[str, ...] = ()
+
+
+def find_start(
+    path: Path,
+    sample_rate_hz: int,
+    *,
+    given: str | None,
+    zone: str | None,
+    clock: Sequence[ClockReading] = (),
+) -> StartTime:
     """Tell when a recording began: from what was given, else from its bext chunk, else from its name.
 
     Parameters
@@ -75,6 +112,8 @@ def find_start(path: Path, sample_rate_hz: int, *, given: str | None, zone: str 
         ISO 8601 date and time; local to the zone unless it has an offset or Z.
     zone : str, optional
         IANA name. Needed even if an offset fixes the instant: the night is a matter of local time.
+    clock : sequence of ClockReading
+        One or two readings of the recorder's clock with the true time, to correct what it wrote.
 
     Returns
     -------
@@ -83,51 +122,115 @@ def find_start(path: Path, sample_rate_hz: int, *, given: str | None, zone: str 
     Raises
     ------
     StartTimeError
-        If no zone or an unknown one is given, no start is found, or the local time does not
-        exist or exists twice because clocks changed.
+        If no zone or an unknown one is given, no start is found, the local time does not
+        exist or exists twice because clocks changed, or the clock cannot be corrected.
     """
     place = zone_given(path, zone)
-    moment, origin = _moment(path, sample_rate_hz, given)
-    utc = _instant(path, moment, place) if moment.tzinfo is None else moment.astimezone(UTC)
-    return StartTime(utc=utc, zone=place.key, origin=origin, zone_origin="given (--zone)")
+    if given is not None and clock:
+        raise StartTimeError(
+            f"{path}: either the start or readings of the recorder's clock are needed, both were given.",
+            remedy="Leave --start out to correct what the recorder wrote, or --clock if the start is true.",
+        )
+    stamp = _stamp(path, sample_rate_hz, given, place)
+    if clock:
+        return _by_clock(stamp, place, ClockCorrection.from_readings(clock, place, stamp.moment))
+    moment = stamp.moment
+    if moment.tzinfo is None:
+        moment = instant_of(moment, place, f"{path}: the start", "--start ")
+    return StartTime(
+        utc=moment.astimezone(UTC),
+        zone=place.key,
+        origin=stamp.origin,
+        zone_origin="given (--zone)",
+        remarks=stamp.remarks,
+    )
+
+
+def _by_clock(stamp: _Stamp, place: ZoneInfo, clock: ClockCorrection) -> StartTime:
+    utc = clock.corrected(stamp.moment)
+    remarks = list(stamp.remarks)
+    if utc.astimezone(place).utcoffset() != clock.local_offset:
+        remarks.append(
+            f"Clocks in {place.key} were changed between the reading of the recorder's clock and the "
+            "start; the recorder's clock is taken to have run on without a change."
+        )
+    return StartTime(
+        utc=utc,
+        zone=place.key,
+        origin=f"{stamp.origin}; corrected, {clock.text} (--clock)",
+        zone_origin="given (--zone)",
+        clock=clock,
+        uncertainty_s=clock.uncertainty_s(stamp.moment),
+        remarks=tuple(remarks),
+    )
 
 
 def zone_given(path: Path, zone: str | None) -> ZoneInfo:
-    """Return the zone that was given for a file; raise ``StartTimeError`` if none, or an unknown one, was."""
+    """Return the zone that was given for a recording; raise ``StartTimeError`` if none or no such was."""
     if zone is None:
         raise StartTimeError(
             f"{path}: the time zone must be given; recordings do not tell it.",
             remedy="Give the place's zone as region and city, such as --zone Europe/Vienna.",
         )
-    try:
-        return ZoneInfo(zone)
-    except (ZoneInfoNotFoundError, ValueError, OSError) as error:
-        by_city = {name.rpartition("/")[2].casefold(): name for name in sorted(available_timezones())}
-        wanted = zone.rpartition("/")[2].casefold().replace(" ", "_")
-        close = [by_city[city] for city in get_close_matches(wanted, by_city, n=1)] or ["Europe/Vienna"]
-        raise StartTimeError(
-            f"{path}: the time zone must be an IANA name, got {zone!r}.",
-            remedy=f"Give region and city, such as --zone {close[0]}.",
-        ) from error
+    return zone_named(zone, str(path))
 
 
-def _moment(path: Path, sample_rate_hz: int, given: str | None) -> tuple[datetime, str]:
-    """Return date and time, aware only if an offset came with them, and where they came from."""
+def _stamp(path: Path, sample_rate_hz: int, given: str | None, place: ZoneInfo) -> _Stamp:
     if given is not None:
-        return _given_moment(path, given), "given (--start)"
+        return _Stamp(_given_moment(path, given), "given (--start)")
+    by_name = next(_name_moments(path.stem), None)
     origination = read_origination(path)
     if origination is not None and _believed(origination.local):
-        return _bext_moment(origination, sample_rate_hz)
-    for moment in _name_moments(path.stem):
-        return moment, f"file name {path.name}"
-    if _NAME_TWO_DIGIT_YEAR.search(path.stem):
-        raise StartTimeError(
-            f"{path}: the date in the file name has two digits for the year, so its order is anyone's guess.",
-            remedy=_GIVE_START,
-        )
-    raise StartTimeError(
-        f"{path}: neither a bext chunk nor the file name tells when the recording began.", remedy=_GIVE_START
+        moment, origin = _bext_moment(origination, sample_rate_hz)
+        return _Stamp(moment, origin, _disagreement(moment, by_name, place))
+    if by_name is not None:
+        return _Stamp(by_name, f"file name {path.name}")
+    raise _no_start(path)
+
+
+def _disagreement(by_bext: datetime, by_name: datetime | None, place: ZoneInfo) -> tuple[str, ...]:
+    """Return a remark if bext chunk and file name tell different times."""
+    if by_name is None:
+        return ()
+    local = by_name.astimezone(place).replace(tzinfo=None) if by_name.tzinfo else by_name
+    if abs(local - by_bext).total_seconds() <= NAME_AGREES_S:
+        return ()
+    side = "later" if local > by_bext else "earlier"
+    return (
+        f"The file name tells a start {span_text(local - by_bext)} {side} than the bext chunk, "
+        "which was believed; a part of a longer recording may repeat the start of its first part.",
     )
+
+
+def _no_start(path: Path) -> StartTimeError:
+    readings = [moment.isoformat() for moment in _two_digit_year_moments(path.stem)]
+    if readings:
+        return StartTimeError(
+            f"{path}: the date in the file name has two digits for the year, so its order is anyone's guess.",
+            remedy="Give the one that is right: --start " + " or --start ".join(readings) + ".",
+        )
+    remedy = _GIVE_START
+    for match in _NAME_UNIX_SECONDS.finditer(path.stem):
+        moment = datetime.fromtimestamp(int(match[0], 16), UTC)
+        if _believed(moment):
+            remedy += f" If {match[0]} counts seconds since 1970 in base 16: --start {moment.isoformat()}."
+    return StartTimeError(
+        f"{path}: neither a bext chunk nor the file name tells when the recording began.", remedy=remedy
+    )
+
+
+def _two_digit_year_moments(stem: str) -> list[datetime]:
+    """Return what dates with two digits for the year may mean: year, day or month first."""
+    found: dict[datetime, None] = {}
+    for match in _NAME_TWO_DIGIT_YEAR.finditer(stem):
+        one, two, three = (int(match[part]) for part in ("year", "month", "day"))
+        hour, minute, second = (int(match[part]) for part in ("hour", "minute", "second"))
+        for year, month, day in ((one, two, three), (three, two, one), (three, one, two)):
+            try:
+                found[datetime(2000 + year, month, day, hour, minute, second)] = None
+            except ValueError:
+                continue
+    return list(found)
 
 
 def _believed(moment: datetime) -> bool:
@@ -195,18 +298,3 @@ def _name_offset(text: str) -> timezone | None:
     if minutes > LARGEST_OFFSET_MIN or minutes % OFFSET_STEP_MIN:
         return None
     return timezone(timedelta(minutes=-minutes if text[0] == "-" else minutes))
-
-
-def _instant(path: Path, local: datetime, zone: ZoneInfo) -> datetime:
-    """Return the one instant, UTC, at which clocks in a zone showed a local time."""
-    first, second = (local.replace(tzinfo=zone, fold=fold) for fold in (0, 1))
-    utc = first.astimezone(UTC)
-    if first.utcoffset() == second.utcoffset():
-        return utc
-    exists = utc.astimezone(zone).replace(tzinfo=None, fold=0) == local
-    happened = "happened twice" if exists else "never happened"
-    raise StartTimeError(
-        f"{path}: the start {local.isoformat(sep=' ')} {happened} in {zone.key}, "
-        "where clocks were changed then.",
-        remedy=f"Give it with its offset: --start {first.isoformat()} or --start {second.isoformat()}.",
-    )

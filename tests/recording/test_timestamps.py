@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 from sleepnoise.errors import StartTimeError
 from sleepnoise.recording import timestamps
 from sleepnoise.recording.bext import Origination
+from sleepnoise.recording.clock import ClockReading
 from sleepnoise.recording.timestamps import find_start
 
 VIENNA = "Europe/Vienna"  # 1 h ahead of UTC in winter, 2 h in summer
@@ -244,6 +245,9 @@ def test_a_clock_that_was_never_set_gives_way_to_the_name(bext_says):
         "20260305_225807Zimmer.wav",
         "20260305_225807-0001.wav",  # a part number
         "20260305T225807-0001.wav",  # no zone is a minute off
+        "20260305225807.wav",
+        "bedroom-20260305225807_002.wav",
+        "20260305215807Z.wav",
     ],
 )
 def test_date_and_time_are_found_in_a_file_name(name):
@@ -252,9 +256,35 @@ def test_date_and_time_are_found_in_a_file_name(name):
     assert found.origin == f"file name {name}"
 
 
-@pytest.mark.parametrize("name", ["260305_225807.wav", "REC_260305-225807_01.wav", "050326_225807.wav"])
-def test_a_two_digit_year_is_refused_because_its_order_is_open(name):
-    assert "two digits for the year" in refused(name).complaint
+@pytest.mark.parametrize(
+    ("name", "readings"),
+    [
+        ("260305_225807.wav", ["2026-03-05", "2005-03-26"]),
+        ("REC_260305-225807_01.wav", ["2026-03-05", "2005-03-26"]),
+        ("050326_225807.wav", ["2005-03-26", "2026-03-05"]),
+        ("260305225807.wav", ["2026-03-05", "2005-03-26"]),
+        ("05.03.26 22-58-07.wav", ["2005-03-26", "2026-03-05", "2026-05-03"]),
+        ("311226_225807.wav", ["2026-12-31"]),
+    ],
+)
+def test_a_two_digit_year_is_asked_for_with_every_date_that_it_may_mean(name, readings):
+    error = refused(name)
+    assert "two digits for the year" in error.complaint
+    for day in readings:
+        assert f"--start {day}T22:58:07" in error.remedy
+        assert start(name, given=f"{day}T22:58:07").utc.year == int(day[:4])
+
+
+def test_seconds_since_1970_in_a_name_are_offered_not_believed():
+    # 0x69A9FCCF = 1772747983 s: 2026-03-05 21:59:43 UTC, by the calendar of the standard library.
+    error = refused("69A9FCCF.wav")
+    assert "neither a bext chunk nor the file name" in error.complaint
+    assert "--start 2026-03-05T21:59:43+00:00" in error.remedy
+
+
+@pytest.mark.parametrize("name", ["00012345.wav", "20260305.wav", "x69A9FCCF.wav", "69A9FCCF0.wav"])
+def test_other_digits_are_not_offered_as_seconds(name):
+    assert "1970" not in refused(name).remedy
 
 
 @pytest.mark.parametrize(
@@ -273,9 +303,85 @@ def test_a_two_digit_year_is_refused_because_its_order_is_open(name):
         "2026-0305_225807.wav",
         "260305_995807.wav",
         "flat-12345678901234.wav",
+        "260305_0007.wav",
+        "20260305_0007.wav",
     ],
 )
 def test_impossible_or_incomplete_dates_in_a_name_are_no_start(name):
     error = refused(name)
     assert "neither a bext chunk nor the file name" in error.complaint
     assert "--start" in error.remedy
+
+
+# bext and name that disagree
+
+
+@pytest.mark.parametrize(
+    ("name", "told"),
+    [
+        ("20260305_225809.wav", None),
+        ("20260305_225805.wav", None),
+        ("20260305T215807Z.wav", None),
+        ("REC00012.wav", None),
+        ("20260305_225810.wav", "3 s later"),
+        ("20260305_215800.wav", "1 h 0 min 7 s earlier"),
+        ("20260305T215804Z.wav", "3 s earlier"),
+    ],
+)
+def test_a_name_that_disagrees_with_bext_by_over_two_seconds_is_said(bext_says, name, told):
+    bext_says(datetime(2026, 3, 5, 22, 58, 7), samples_since_midnight(22, 58, 7))
+    found = start(name)
+    assert found.utc == WINTER
+    assert [f"a start {told} than the bext chunk" in remark for remark in found.remarks] == [True] * bool(
+        told
+    )
+
+
+# A recorder's clock that is wrong
+
+
+def by_clock(name, *texts):
+    readings = [ClockReading.parse(text) for text in texts]
+    return find_start(Path("/nowhere") / name, 48_000, given=None, zone=VIENNA, clock=readings)
+
+
+def test_a_start_is_corrected_by_a_reading_of_the_clock():
+    found = by_clock("20260305_225637.wav", "22:58:30=23:00:00")
+    assert found.utc == WINTER
+    assert (
+        found.origin == "file name 20260305_225637.wav; corrected, recorder clock 1 min 30 s slow (--clock)"
+    )
+    assert found.uncertainty_s == pytest.approx(0.6, abs=0.01)
+    assert found.remarks == ()
+
+
+def test_bext_is_corrected_like_a_name(bext_says):
+    bext_says(datetime(2026, 3, 5, 22, 56, 37), samples_since_midnight(22, 56, 37.5))
+    assert by_clock("night.wav", "22:58:30=23:00:00").utc == WINTER + timedelta(seconds=0.5)
+
+
+def test_a_clock_that_ran_over_a_change_is_said():
+    found = by_clock("20251026_233000.wav", "2025-10-25T18:00:00=2025-10-25T18:00:00")
+    assert found.utc == datetime(2025, 10, 26, 21, 30, tzinfo=UTC)
+    assert "run on without a change" in found.remarks[0]
+
+
+def test_a_reading_settles_a_start_that_came_twice():
+    found = by_clock("20251026_023000.wav", "2025-10-25T22:00:00=2025-10-25T22:00:00")
+    assert found.utc == datetime(2025, 10, 26, 0, 30, tzinfo=UTC)
+
+
+def test_a_start_that_is_given_needs_no_clock():
+    with pytest.raises(StartTimeError, match="both were given") as caught:
+        find_start(
+            Path("night.wav"),
+            48_000,
+            given="2026-03-05T22:58:07",
+            zone=VIENNA,
+            clock=[ClockReading.parse("22:58:30=23:00:00")],
+        )
+    assert "--clock" in caught.value.remedy
+
+
+def test_a_start_without_correction_claims_no_uncertainty():
+    assert start("20260305_225807.wav").uncertainty_s != start("20260305_225807.wav").uncertainty_s
