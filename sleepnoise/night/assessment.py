@@ -62,6 +62,7 @@ def assess_history(
     event_settings: EventSettings,
     absolute: bool,
     expanded_uncertainty_db: float,
+    band_uncertainty_db: float | None = None,
 ) -> NightAssessment:
     """Return what one night was like.
 
@@ -76,6 +77,8 @@ def assess_history(
         Whether levels are calibrated; without that there is no verdict.
     expanded_uncertainty_db : float, dB
         U (k = 2) of a level; ``nan`` if not known.
+    band_uncertainty_db : float, dB, optional
+        The same of third-octave levels; like that of a level when left out.
 
     Raises
     ------
@@ -108,6 +111,7 @@ def assess_history(
             window,
             absolute=absolute,
             expanded_uncertainty_db=expanded_uncertainty_db,
+            band_uncertainty_db=band_uncertainty_db,
         ),
         absolute=absolute,
         expanded_uncertainty_db=expanded_uncertainty_db,

@@ -1,19 +1,20 @@
 """Coverage: the part of a period that was recorded, and how much of the period that is.
 
-Ticks that are left out or not known count as not recorded.
+What is left out or not known counts as not recorded. A step of the time grid belongs to a
+period if all of it lies within.
 """
 
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 from zoneinfo import ZoneInfo
 
 import numpy as np
+from numpy.typing import NDArray
 
 from sleepnoise.acoustics.decibels import FloatArray, energy_mean
 from sleepnoise.errors import StartTimeError
-from sleepnoise.levels.history import TICK_S, LevelHistory
-from sleepnoise.levels.statistics import band_equivalent_levels
+from sleepnoise.levels.history import TICK_S, LevelHistory, MaskArray
 from sleepnoise.night.events import Event
 from sleepnoise.night.window import NightWindow
 
@@ -22,30 +23,87 @@ WHOLE_SHARE = 0.95
 at most if they were quiet; the reason of a verdict says how much was recorded."""
 
 _HOUR = timedelta(hours=1)
+_TICK = timedelta(seconds=TICK_S)
+_COMPARED = ("laeq", "lafmax", "lasmax")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Series:
+    """Levels of one quantity on an even grid of time, whoever measured them.
+
+    Attributes
+    ----------
+    start : datetime
+        UTC.
+    step : timedelta
+    levels_db : ndarray, shape (steps,) or (bands, steps), dB
+    known : ndarray, shape (steps,), bool
+        Steps that were measured and count.
+    nominal_hz : tuple of float
+        Third octaves, if the levels are those of bands.
+    """
+
+    start: datetime
+    step: timedelta
+    levels_db: NDArray[np.floating]
+    known: MaskArray
+    nominal_hz: tuple[float, ...] = ()
+
+    @property
+    def end(self) -> datetime:
+        """Instant at which the last step ends, UTC."""
+        return self.time_of(self.known.size)
+
+    def time_of(self, step: int) -> datetime:
+        """Return the UTC instant at which a step starts; counted, never summed."""
+        return self.start + step * self.step
+
+    def between(self, start: datetime, end: datetime) -> "Series":
+        """Return the steps that lie within two instants as a whole (views, nothing copied)."""
+        first = min(max(-((self.start - start) // self.step), 0), self.known.size)
+        last = min(max((end - self.start) // self.step, first), self.known.size)
+        return replace(
+            self,
+            start=self.time_of(first),
+            levels_db=self.levels_db[..., first:last],
+            known=self.known[first:last],
+        )
+
+
+def series_of(history: LevelHistory) -> dict[str, Series]:
+    """Return what criteria look at in a level history, by quantity."""
+    known = ~history.left_out
+    for name in _COMPARED:
+        known &= ~np.isnan(getattr(history, name))
+
+    def series(levels_db: NDArray[np.floating], nominal_hz: tuple[float, ...] = ()) -> Series:
+        return Series(
+            start=history.start, step=_TICK, levels_db=levels_db, known=known, nominal_hz=nominal_hz
+        )
+
+    by_quantity = {name: series(getattr(history, name)) for name in _COMPARED}
+    return {**by_quantity, "band_leq": series(history.bands, history.nominal_hz)}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Stretch:
-    """The recorded part of a period.
+    """The measured part of a period.
 
     Attributes
     ----------
-    history : LevelHistory
-        Of the recorded part; what is not known is among the ticks left out.
-    first_tick : int
-        Place of its first tick in the recording's whole history.
+    series : Series
+        Of that part.
     whole_s : float, s
         Length of the whole period.
     """
 
-    history: LevelHistory
-    first_tick: int
+    series: Series
     whole_s: float
 
     @property
     def recorded_s(self) -> float:
         """Time that was recorded and is known, s."""
-        return float(np.count_nonzero(~self.history.left_out)) * TICK_S
+        return float(np.count_nonzero(self.series.known)) * self.series.step.total_seconds()
 
     @property
     def share(self) -> float:
@@ -58,46 +116,45 @@ class Stretch:
         return self.share >= WHOLE_SHARE
 
     @property
-    def laeq(self) -> float:
-        """Equivalent level of what was recorded, dB; ``nan`` if nothing was."""
-        kept = self.history.laeq[~self.history.left_out]
-        return energy_mean(kept) if kept.size else float("nan")
+    def mean_db(self) -> float:
+        """Energy mean of what was recorded, dB; ``nan`` if nothing was."""
+        return _energy_mean(self.series.levels_db[self.series.known])
 
     @property
     def bands_db(self) -> dict[float, float]:
-        """Equivalent third-octave levels of what was recorded, dB, by nominal frequency."""
-        levels = band_equivalent_levels(self.history)
-        return {hz: float(level) for hz, level in zip(self.history.nominal_hz, levels, strict=True)}
+        """Energy means of third octaves, dB, by nominal frequency."""
+        # One band at a time: the float64 energies of a whole night would be larger than the history.
+        rows = zip(self.series.nominal_hz, self.series.levels_db, strict=True)
+        return {hz: _energy_mean(band[self.series.known]) for hz, band in rows}
 
-    def highest(self, quantity: str) -> tuple[float, datetime]:
-        """Return the highest ``lafmax`` or ``lasmax``, dB, and its instant, UTC; ``nan`` if none."""
-        levels = np.where(self.history.left_out, np.float32(np.nan), getattr(self.history, quantity))
+    @property
+    def highest(self) -> tuple[float, datetime]:
+        """The highest level, dB, and its instant, UTC; ``nan`` if none is known."""
+        levels = _known_levels(self.series)
         if np.isnan(levels).all():
-            return float("nan"), self.history.start
-        tick = int(np.nanargmax(levels))
-        return float(levels[tick]), self.history.time_of(tick)
+            return float("nan"), self.series.start
+        step = int(np.nanargmax(levels))
+        return float(levels[step]), self.series.time_of(step)
 
-    def peaks(self, quantity: str, events: Iterable[Event]) -> FloatArray:
+    def peaks(self, events: Iterable[Event]) -> FloatArray:
         """Return the highest level that each event reaches within the stretch, falling, dB.
 
-        Events that have no known tick in the stretch are not among them.
+        Events that have no known step in the stretch are not among them.
         """
-        levels = np.where(self.history.left_out, np.float32(np.nan), getattr(self.history, quantity))
         found = []
         for event in events:
-            first = max(event.first_tick - self.first_tick, 0)
-            within = levels[first : max(event.last_tick - self.first_tick, first)]
-            if not np.isnan(within).all():
-                found.append(float(np.nanmax(within)))
+            within = self.series.between(event.start, event.start + timedelta(seconds=event.duration_s))
+            if within.known.any():
+                found.append(float(within.levels_db[within.known].max()))
         return np.array(sorted(found, reverse=True))
 
 
-def period_stretch(history: LevelHistory, window: NightWindow, hours: float | None) -> Stretch:
+def period_stretch(series: Series, window: NightWindow, hours: float | None) -> Stretch:
     """Return the recorded part of the period that a recording covers most of.
 
     Parameters
     ----------
-    history : LevelHistory
+    series : Series
         The whole recording.
     window : NightWindow
         Clock times of the period.
@@ -106,23 +163,23 @@ def period_stretch(history: LevelHistory, window: NightWindow, hours: float | No
     """
     by_clock = _clock_length(window)
     try:
-        start, end = window.overlapping(history.start, history.end)
+        start, end = window.overlapping(series.start, series.end)
     except StartTimeError:
-        return Stretch(history=history.between(0, 0), first_tick=0, whole_s=by_clock.total_seconds())
+        return Stretch(series=series.between(series.start, series.start), whole_s=by_clock.total_seconds())
     whole_s = (end - start).total_seconds()
     if hours is not None and by_clock < timedelta(hours=hours):
         whole_s = hours * 3600
-    return _stretch(history, start, end, whole_s)
+    return Stretch(series=series.between(start, end), whole_s=whole_s)
 
 
-def full_hours(history: LevelHistory, window: NightWindow) -> tuple[tuple[datetime, Stretch], ...]:
+def full_hours(series: Series, window: NightWindow) -> tuple[tuple[datetime, Stretch], ...]:
     """Return the start, UTC, and the recorded part of each full clock hour of a period."""
     try:
-        start, end = window.overlapping(history.start, history.end)
+        start, end = window.overlapping(series.start, series.end)
     except StartTimeError:
         return ()
-    hours = _clock_hours(start, end, window.zone)
-    return tuple((hour, _stretch(history, hour, hour + _HOUR, _HOUR.total_seconds())) for hour in hours)
+    hours = ((hour, series.between(hour, hour + _HOUR)) for hour in _clock_hours(start, end, window.zone))
+    return tuple((hour, Stretch(series=part, whole_s=_HOUR.total_seconds())) for hour, part in hours)
 
 
 def _clock_length(window: NightWindow) -> timedelta:
@@ -146,8 +203,9 @@ def _at_full_hour(instant: datetime, zone: ZoneInfo) -> datetime:
     return instant + (_HOUR - into) if into else instant
 
 
-def _stretch(history: LevelHistory, start: datetime, end: datetime, whole_s: float) -> Stretch:
-    first, last = history.tick_of(start), history.tick_of(end)
-    part = history.between(first, max(first, last))
-    unknown = np.isnan(part.laeq) | np.isnan(part.lafmax) | np.isnan(part.lasmax)
-    return Stretch(history=part.without(unknown), first_tick=first, whole_s=whole_s)
+def _known_levels(series: Series) -> NDArray[np.floating]:
+    return np.where(series.known, series.levels_db, np.float32(np.nan))
+
+
+def _energy_mean(levels_db: NDArray[np.floating]) -> float:
+    return energy_mean(levels_db) if levels_db.size else float("nan")

@@ -1,5 +1,6 @@
 """Findings: what a recording holds on one criterion, before anything is concluded from it."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -7,8 +8,7 @@ import numpy as np
 from sleepnoise.acoustics.bands import band_label
 from sleepnoise.acoustics.decibels import FloatArray
 from sleepnoise.acoustics.symbols import SYMBOLS
-from sleepnoise.levels.history import LevelHistory
-from sleepnoise.night.coverage import Stretch, full_hours, period_stretch
+from sleepnoise.night.coverage import Series, Stretch, full_hours, period_stretch
 from sleepnoise.night.criteria import Criterion
 from sleepnoise.night.events import Event
 from sleepnoise.night.window import NightWindow
@@ -24,18 +24,18 @@ class Measured:
 
     Attributes
     ----------
-    history : LevelHistory
-        The whole recording.
-    events : tuple of Event
-        All of its events.
+    series : mapping of str to Series
+        The whole recording by quantity; one that was not measured is missing.
+    events : tuple of Event, or None
+        All of its events; None if single events cannot be told apart in it.
     window : NightWindow
         The user's night.
     uncertainty_db : float, dB
         Expanded uncertainty U (k = 2) of a level.
     """
 
-    history: LevelHistory
-    events: tuple[Event, ...]
+    series: Mapping[str, Series]
+    events: tuple[Event, ...] | None
     window: NightWindow
     uncertainty_db: float
 
@@ -80,22 +80,44 @@ def finding_on(criterion: Criterion, measured: Measured) -> Finding:
     window = measured.window
     if criterion.period is not None:
         window = NightWindow.of_period(criterion.period, window.zone)
+    series = measured.series.get(criterion.quantity)
+    if series is None:
+        return _not_measured(criterion)
     if criterion.over == "loudest full hour":
-        return _loudest_hour(criterion, measured.history, window)
-    stretch = period_stretch(measured.history, window, criterion.hours)
+        return _loudest_hour(criterion, series, window)
+    stretch = period_stretch(series, window, criterion.hours)
     if criterion.quantity == "band_leq":
         return _worst_band(criterion, stretch)
     if criterion.over == "period":
         return _equivalent(criterion, stretch)
-    peaks_db = stretch.peaks(criterion.quantity, measured.events)
-    highest = _highest(criterion, stretch, peaks_db, window)
+    highest = _highest(criterion, stretch, window)
+    if measured.events is None:
+        return (
+            highest if criterion.count_allowed is None else _uncounted(criterion, highest, measured.guard_db)
+        )
+    peaks_db = stretch.peaks(measured.events)
+    highest = _with_count(highest, peaks_db)
     if criterion.count_allowed is None:
         return highest
     return _counted(highest, peaks_db, (criterion.count_allowed, criterion.most_allowed), measured.guard_db)
 
 
+def _not_measured(criterion: Criterion) -> Finding:
+    bands = bool(criterion.bands_db)
+    what = "third octaves were" if bands else f"{SYMBOLS[criterion.quantity].text} was"
+    return Finding(
+        found=f"{what} not measured",
+        allowed="any of the values" if bands else f"{criterion.value_db:g} dB",
+        gap="there is nothing to compare",
+        value_db=float("nan") if bands else criterion.value_db,
+        measured_db=float("nan"),
+        at_least_db=float("nan"),
+        complete=False,
+    )
+
+
 def _equivalent(criterion: Criterion, stretch: Stretch) -> Finding:
-    laeq = stretch.laeq
+    laeq = stretch.mean_db
     at_least_db = laeq + _silent_rest_db(stretch)
     return Finding(
         found=f"LAeq {_said(laeq)} over {_hours(stretch)}{_were_it_silent(laeq, at_least_db)}",
@@ -108,9 +130,9 @@ def _equivalent(criterion: Criterion, stretch: Stretch) -> Finding:
     )
 
 
-def _loudest_hour(criterion: Criterion, history: LevelHistory, window: NightWindow) -> Finding:
-    hours = full_hours(history, window)
-    laeq_by_start = {start: hour.laeq for start, hour in hours if hour.complete}
+def _loudest_hour(criterion: Criterion, series: Series, window: NightWindow) -> Finding:
+    hours = full_hours(series, window)
+    laeq_by_start = {start: hour.mean_db for start, hour in hours if hour.complete}
     loudest = max(laeq_by_start, key=laeq_by_start.__getitem__, default=None)
     measured_db = float("nan") if loudest is None else laeq_by_start[loudest]
     found = f"LAeq {_said(measured_db)} in the loudest full hour"
@@ -148,22 +170,39 @@ def _worst_band(criterion: Criterion, stretch: Stretch) -> Finding:
     )
 
 
-def _highest(criterion: Criterion, stretch: Stretch, peaks_db: FloatArray, window: NightWindow) -> Finding:
-    value_db = criterion.value_db
-    highest_db, instant = stretch.highest(criterion.quantity)
-    count = int(np.count_nonzero(peaks_db > value_db))
+def _highest(criterion: Criterion, stretch: Stretch, window: NightWindow) -> Finding:
+    highest_db, instant = stretch.highest
     found = f"highest {SYMBOLS[criterion.quantity].text} {_said(highest_db)}"
     if highest_db > -np.inf:
         found += f" at {instant.astimezone(window.zone):%H:%M}"
     return Finding(
-        found=f"{found}, {_events(count)} above {value_db:g} dB",
-        allowed=f"{value_db:g} dB",
+        found=found,
+        allowed=f"{criterion.value_db:g} dB",
         gap=_gap(stretch),
-        value_db=value_db,
+        value_db=criterion.value_db,
         measured_db=highest_db,
         at_least_db=highest_db,
         complete=stretch.complete,
-        count=count,
+    )
+
+
+def _with_count(highest: Finding, peaks_db: FloatArray) -> Finding:
+    count = int(np.count_nonzero(peaks_db > highest.value_db))
+    return replace(
+        highest, found=f"{highest.found}, {_events(count)} above {highest.value_db:g} dB", count=count
+    )
+
+
+def _uncounted(criterion: Criterion, highest: Finding, guard_db: float) -> Finding:
+    """Return the finding on a rule that counts where nobody can count: kept only if nothing comes near."""
+    fewest, most = criterion.count_allowed or 0, criterion.most_allowed
+    below = highest.measured_db - highest.value_db < -guard_db
+    return replace(
+        highest,
+        allowed=_a_night(fewest, most),
+        gap=highest.gap if below else "single events cannot be told apart in it",
+        measured_db=highest.measured_db if below else float("nan"),
+        at_least_db=float("nan"),
     )
 
 
@@ -179,7 +218,7 @@ def _counted(highest: Finding, peaks_db: FloatArray, allowed: tuple[int, int], g
     return replace(
         highest,
         found=above,
-        allowed=f"{fewest if fewest == most else f'{fewest} to {most}'} a night",
+        allowed=_a_night(fewest, most),
         measured_db=_loudest_but(peaks_db, fewest),
         at_least_db=_loudest_but(peaks_db, most),
     )
@@ -221,6 +260,10 @@ def _said(level_db: float) -> str:
     if np.isnan(level_db):
         return "not known"
     return "silence" if np.isneginf(level_db) else f"{level_db:.1f} dB"
+
+
+def _a_night(fewest: int, most: int) -> str:
+    return f"{fewest if fewest == most else f'{fewest} to {most}'} a night"
 
 
 def _events(count: int) -> str:

@@ -5,13 +5,14 @@ Within it, edges included, nobody can tell. A value known only from memory, one 
 outside or over a year, and a threshold where an effect begins are shown and give no verdict.
 """
 
-from collections.abc import Iterable
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
 
 from sleepnoise.levels.history import LevelHistory
+from sleepnoise.night.coverage import Series, series_of
 from sleepnoise.night.criteria import Criterion as Criterion
 from sleepnoise.night.criteria import criteria_of as criteria_of
 from sleepnoise.night.events import Event
@@ -60,6 +61,7 @@ def judge(
     *,
     absolute: bool,
     expanded_uncertainty_db: float,
+    band_uncertainty_db: float | None = None,
 ) -> tuple[Verdict, ...]:
     """Return what a night says to each criterion.
 
@@ -76,18 +78,56 @@ def judge(
         Whether levels are calibrated. If not, nothing is judged.
     expanded_uncertainty_db : float, dB
         Expanded uncertainty U (k = 2) of a measured level; without one nothing is judged.
+    band_uncertainty_db : float, dB, optional
+        The same of third-octave levels, which differ more from place to place in a room.
 
     Returns
     -------
     tuple of Verdict
         In the order of the criteria.
     """
+    return judge_series(
+        criteria,
+        series_of(history),
+        events,
+        window,
+        absolute=absolute,
+        expanded_uncertainty_db=expanded_uncertainty_db,
+        band_uncertainty_db=band_uncertainty_db,
+    )
+
+
+def judge_series(
+    criteria: Iterable[Criterion],
+    series: Mapping[str, Series],
+    events: Iterable[Event] | None,
+    window: NightWindow,
+    *,
+    absolute: bool,
+    expanded_uncertainty_db: float,
+    band_uncertainty_db: float | None = None,
+) -> tuple[Verdict, ...]:
+    """Return what a night says to each criterion, whoever measured its levels; see :func:`judge`.
+
+    Parameters
+    ----------
+    series : mapping of str to Series
+        Levels by the quantity of a criterion; what was not measured is missing.
+    events : iterable of Event, or None
+        All events; None if single events cannot be told apart.
+    """
     if not absolute or np.isnan(expanded_uncertainty_db):
         return tuple(_uncalibrated(criterion, absolute) for criterion in criteria)
     measured = Measured(
-        history=history, events=tuple(events), window=window, uncertainty_db=expanded_uncertainty_db
+        series=series,
+        events=None if events is None else tuple(events),
+        window=window,
+        uncertainty_db=expanded_uncertainty_db,
     )
-    return tuple(_verdict(criterion, measured) for criterion in criteria)
+    of_bands = measured
+    if band_uncertainty_db is not None:
+        of_bands = replace(measured, uncertainty_db=band_uncertainty_db)
+    return tuple(_verdict(criterion, of_bands if criterion.bands_db else measured) for criterion in criteria)
 
 
 def _uncalibrated(criterion: Criterion, absolute: bool) -> Verdict:

@@ -17,8 +17,9 @@ from sleepnoise.acoustics.bands import NOMINAL_HZ
 from sleepnoise.acoustics.source import Source
 from sleepnoise.acoustics.spectrum import Spectrum
 from sleepnoise.levels.history import LevelHistory
+from sleepnoise.night.coverage import series_of
 from sleepnoise.night.events import Event
-from sleepnoise.night.guidelines import Criterion, criteria_of, judge
+from sleepnoise.night.guidelines import Criterion, criteria_of, judge, judge_series
 from sleepnoise.night.window import NightWindow
 from sleepnoise.profiles import read_guideline
 
@@ -401,6 +402,17 @@ def test_a_window_shorter_than_the_value_is_for_is_part_of_it(level_db, word):
 # Bands.
 
 
+def test_bands_may_have_a_margin_of_their_own():
+    history = recording(20.0)  # bands at 30 dB
+    two = [criterion(level_db=22.0), in_bands({50.0: 35.0})]
+    common = judge(two, history, (), WINDOW, absolute=True, expanded_uncertainty_db=1.0)
+    own = judge(two, history, (), WINDOW, absolute=True, expanded_uncertainty_db=1.0, band_uncertainty_db=6.0)
+    assert [each.word for each in common] == ["kept", "kept"]
+    assert [each.word for each in own] == ["kept", "cannot tell"]
+    assert [each.uncertainty_db for each in own] == [1.0, 6.0]
+    assert "uncertainty of 6.0 dB" in own[1].reason
+
+
 def test_one_band_above_its_value_is_enough():
     shape = np.full((len(NOMINAL_HZ), 1), 20.0)
     shape[NOMINAL_HZ.index(63.0)] = 44.0
@@ -556,3 +568,46 @@ def test_a_loud_and_a_quiet_night_against_all_shipped_guidelines():
     # The rating level adds what is not worked out, so a quiet night is not yet a kept value.
     expected |= {"ta_laerm_inside_loudest_hour": {"quiet": "cannot tell", "loud": "exceeded"}}
     assert words == expected
+
+
+# Levels that somebody else measured: not all quantities, and no events.
+
+
+def judged_without(criterion, history, *, lacking=(), events=None):
+    series = {name: each for name, each in series_of(history).items() if name not in lacking}
+    [found] = judge_series([criterion], series, events, WINDOW, absolute=True, expanded_uncertainty_db=1.0)
+    return found
+
+
+@pytest.mark.parametrize(
+    ("each", "what"),
+    [
+        (criterion(), "LAeq was not measured"),
+        (highest(), "LAFmax was not measured"),
+        (counted(3), "LAFmax was not measured"),
+        (loudest_hour(), "LAeq was not measured"),
+        (in_bands({50.0: 43.0}), "Third octaves were not measured"),
+    ],
+)
+def test_what_was_not_measured_is_not_judged(each, what):
+    found = judged_without(each, recording(80.0), lacking=("laeq", "lafmax", "lasmax", "band_leq"))
+    assert found.word == "cannot tell"
+    assert found.reason.startswith(what)
+    assert math.isnan(found.measured_db)
+
+
+@pytest.mark.parametrize(("peak_db", "word"), [(43.9, "kept"), (44.1, "cannot tell"), (70.0, "cannot tell")])
+def test_a_rule_that_counts_is_kept_without_a_count_only_if_nothing_comes_near(peak_db, word):
+    history, _ = with_peaks(recording(20.0), [peak_db])
+    found = judged_without(counted(10), history)
+    assert found.word == word
+    assert found.count is None
+    assert ("told apart" in found.reason) == (word != "kept")
+
+
+def test_the_highest_level_needs_no_count():
+    history, _ = with_peaks(recording(20.0), [60.0])
+    found = judged_without(highest(), history)
+    assert found.word == "exceeded"
+    assert "event" not in found.reason
+    assert judged_without(highest(), history, events=()).count == 0
