@@ -8,6 +8,7 @@ import resource
 import sys
 import time
 from collections.abc import Callable
+from contextlib import redirect_stdout
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -64,6 +65,16 @@ def analyse(file: Path, threads: int) -> None:
     history = level_history(blocks, threads=threads, expected_s=audio.seconds)
     level_statistics(history)
     band_equivalent_levels(history)
+
+
+def assess(file: Path) -> None:
+    """Run the main job as a user does, with all of its outputs."""
+    from sleepnoise.cli import app
+
+    options = ["--start", "2026-01-14T23:00", "--zone", "Europe/Vienna", "--full-scale-level", "117"]
+    out = str(file.with_suffix(""))
+    with redirect_stdout(sys.stderr):
+        app(["assess", str(file), "--out", out, "--threads", "1", *options], standalone_mode=False)
 
 
 class FilterBank:
@@ -157,6 +168,7 @@ def main() -> None:
         "one thread": lambda: analyse(file, 1),
         "two threads": lambda: analyse(file, 2),
         "bank": lambda: bank(file),
+        "assess": lambda: assess(file),
     }
     print(json.dumps(_measured(works[job])))
 

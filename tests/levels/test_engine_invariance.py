@@ -63,6 +63,13 @@ def test_cuts_and_threads_change_nothing_at_other_rates(measure, sounds, rate_hz
     assert_same(measure(noise, rate_hz, cuts=cuts, threads=2), measure(noise, rate_hz))
 
 
+@pytest.mark.parametrize("threads", [2, 3])
+def test_threads_keep_the_order_of_a_longer_sound(measure, sounds, threads):
+    """More sets of frames than may wait at a time, each of them another one."""
+    noise = sounds.white(150, RATE_HZ) * np.geomspace(0.01, 1, 150 * RATE_HZ, dtype=np.float32)
+    assert_same(measure(noise, RATE_HZ, threads=threads), measure(noise, RATE_HZ))
+
+
 @few
 @given(cut=places, threads=st.sampled_from([1, 2]))
 def test_asking_midway_changes_nothing_and_tells_the_first_part(block, measure, sound, whole, cut, threads):
