@@ -51,8 +51,8 @@ COARSE_FRAME_S = 8.0
 HIGHEST_COARSE_BAND_HZ = 250.0
 """Highest band of the coarse stream. Chosen: the next one rings within the full-rate guards."""
 
-SHORTEST_BAND_RATE_HZ = 128.0
-"""Lowest rate of a band's energy. Chosen: 16 values a tick, so that edges between them lose nothing."""
+SHORTEST_BAND_RATE_HZ = 256.0
+"""Lowest rate of a band's energy. Chosen: 32 values a tick, so that a tick keeps its own energy to 0.1 dB."""
 
 LONGEST_EXPECTED_S = 48 * 3600.0
 """No more memory than for this is taken beforehand, s. Chosen: a broken header must not ask for terabytes."""

@@ -94,6 +94,9 @@ def split_evenly(pairs: NDArray[np.float32], positions: FloatArray) -> FloatArra
     """
     whole = np.minimum(positions.astype(np.int64), pairs.size // 2 - 1)
     shares = np.add.reduceat(pairs, np.concatenate([[0], 2 * whole])).astype(np.float64)
+    if whole.size and whole[0] == 0:
+        # Of an empty stretch ``reduceat`` gives the first sample, not nothing.
+        shares[0] = 0.0
     # The sample that an edge cuts through went to the later cell; its first part belongs to the earlier one.
     moved = (positions - whole) * (pairs[2 * whole] + pairs[2 * whole + 1])
     shares[1:] -= moved

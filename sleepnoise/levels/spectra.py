@@ -25,10 +25,20 @@ BINS_MULTIPLE = 32
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class BandFilter:
-    """One band of a frame's spectrum: its bins, their amplitudes, the length to transform back to."""
+    """One band of a frame's spectrum.
+
+    Attributes
+    ----------
+    first_bin : int
+    response : ndarray, shape (bins,)
+        Amplitudes, with the phase that puts each sample of the band in the middle of the stretch
+        of time that it stands for.
+    length : int
+        Length to transform back to.
+    """
 
     first_bin: int
-    amplitudes: NDArray[np.float32]
+    response: SpectrumArray
     length: int
 
     @classmethod
@@ -46,11 +56,10 @@ class BandFilter:
             return None
         first, count = int(passing[0]), int(passing[-1] - passing[0] + 1)
         needed = -(-max(count, shortest) // BINS_MULTIPLE)
-        return cls(
-            first_bin=first,
-            amplitudes=amplitude[first : first + count].astype(np.float32),
-            length=BINS_MULTIPLE * scipy.fft.next_fast_len(needed),
-        )
+        length = BINS_MULTIPLE * scipy.fft.next_fast_len(needed)
+        half_a_sample = np.exp(1j * np.pi * np.arange(count) / length)
+        response = (amplitude[first : first + count] * half_a_sample).astype(np.complex64)
+        return cls(first_bin=first, response=response, length=length)
 
     def cell_energies(self, spectra: SpectrumArray, plan: FramePlan, edges: FloatArray) -> FloatArray:
         """Return the band's summed squares in each cell that the middle parts touch.
@@ -66,7 +75,7 @@ class BandFilter:
         -------
         ndarray, shape (cells,), Pa² x samples
         """
-        bins = spectra[:, self.first_bin : self.first_bin + self.amplitudes.size] * self.amplitudes
+        bins = spectra[:, self.first_bin : self.first_bin + self.response.size] * self.response
         analytic = scipy.fft.ifft(bins, n=self.length, overwrite_x=True)
         ratio = self.length / plan.length
         lead, hop = round(plan.lead * ratio), round(plan.hop * ratio)

@@ -126,7 +126,6 @@ def test_a_short_sound_is_in_the_ticks_in_which_it_was_heard(measure, sounds):
         assert (levels[[38, 45]] < STEADY_DB - 50).all()
 
 
-@pytest.mark.xfail(reason="ticks of bands begin half a sample of the band's own rate too early")
 @pytest.mark.parametrize("rate_hz", [8000, 44100, 48000])
 def test_every_tick_of_a_band_holds_its_own_energy(measure, sounds, rate_hz):
     """The same responses applied to the whole sound at once, with the envelope at the full rate."""

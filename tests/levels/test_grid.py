@@ -68,7 +68,6 @@ def test_a_series_shared_out_keeps_its_sum(samples, apart, seed):
     assert shared == pytest.approx(whole, rel=1e-4)
 
 
-@pytest.mark.xfail(reason="an edge within the first sample counts a part of that sample twice")
 @pytest.mark.parametrize("positions", [[0.0], [0.25], [0.999], [0.5, 1.5]])
 def test_an_edge_within_the_first_sample_loses_and_doubles_nothing(positions):
     whole, shared = shared_sum(10, positions, seed=1)
