@@ -60,12 +60,12 @@ def intervals(
     """
     if minutes <= 0 or 60 % minutes:
         raise ValueError(f"minutes must divide the hour, got {minutes}.")
-    cuts = _clock_cuts(start, end, minutes, zone)
+    cuts = clock_cuts(start, end, minutes, zone)
     pieces = (_interval(history, whole, (start, end)) for whole in pairwise(cuts))
     return tuple(piece for piece in pieces if piece is not None)
 
 
-def _clock_cuts(start: datetime, end: datetime, minutes: int, zone: ZoneInfo) -> list[datetime]:
+def clock_cuts(start: datetime, end: datetime, minutes: int, zone: ZoneInfo) -> list[datetime]:
     """Return the round clock times from the last before *start* to the first after *end*, UTC."""
     # Minute by minute, because only asking the zone tells where its clock is: offsets may be
     # odd quarters of an hour, and clocks change in the middle of the night.
