@@ -263,7 +263,7 @@ def profiles() -> None:
 @profiles.command("list")
 def list_profiles() -> None:
     """List every profile that comes with the program."""
-    from sleepnoise.profiles import shipped_profiles
+    from sleepnoise.profiles.files import shipped_profiles
     from sleepnoise.report import terminal
 
     terminal.show_lines(
@@ -275,7 +275,7 @@ def list_profiles() -> None:
 @click.argument("name")
 def show_profile(name: str) -> None:
     """Print the profile called NAME: its values, rules and sources."""
-    from sleepnoise.profiles import read_profile
+    from sleepnoise.profiles.files import read_profile
     from sleepnoise.report import terminal
 
     terminal.show_profile(read_profile(name))
@@ -285,7 +285,7 @@ def show_profile(name: str) -> None:
 @click.argument("file", type=click.Path(path_type=Path))
 def check_profile(file: Path) -> None:
     """Check the profile in FILE and name every mistake with its key."""
-    from sleepnoise.profiles import read_profile
+    from sleepnoise.profiles.files import read_profile
     from sleepnoise.report import terminal
 
     profile = read_profile(file)

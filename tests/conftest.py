@@ -16,7 +16,7 @@ from sleepnoise.night.assessment import assess_history
 from sleepnoise.night.guidelines import criteria_of
 from sleepnoise.night.window import NightWindow
 from sleepnoise.planning.first_plan import first_plan
-from sleepnoise.profiles import read_guideline
+from sleepnoise.profiles.files import read_guideline
 from sleepnoise.recording.audio_file import AudioFile
 from sleepnoise.recording.calibration import Calibration, calibration_from_sensitivity
 from sleepnoise.recording.timestamps import StartTime

@@ -12,7 +12,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from sleepnoise.errors import ProfileError
-from sleepnoise.profiles import (
+from sleepnoise.profiles.files import (
     LARGEST_PROFILE_BYTES,
     MISTAKES_SHOWN,
     read_guideline,

@@ -15,7 +15,7 @@ from sleepnoise.night.assessment import assess_history
 from sleepnoise.night.guidelines import Criterion, criteria_of
 from sleepnoise.night.window import NightWindow
 from sleepnoise.planning.first_plan import first_plan
-from sleepnoise.profiles import read_guideline, shipped_profiles
+from sleepnoise.profiles.files import read_guideline, shipped_profiles
 from sleepnoise.recording.audio_file import AudioFile, open_audio, read_blocks
 from sleepnoise.recording.calibration import Calibration, calibration_from_sensitivity
 from sleepnoise.recording.calibration_tone import calibration_from_tone

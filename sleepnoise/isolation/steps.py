@@ -8,7 +8,7 @@ from sleepnoise.acoustics.bands import NOMINAL_HZ, mid_band_hz
 from sleepnoise.acoustics.source import Source
 from sleepnoise.acoustics.spectrum import Spectrum
 from sleepnoise.errors import SettingsError
-from sleepnoise.profiles import TreatmentProfile
+from sleepnoise.profiles.schema import TreatmentProfile
 
 LARGEST_EVEN_LOSS_DB = 60.0
 """Chosen: more than any single measure brings in a dwelling, where other paths take over long before."""

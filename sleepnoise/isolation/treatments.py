@@ -1,7 +1,7 @@
 """The steps that a first plan compares: even ones, and the generic treatments in ``profiles/treatments``."""
 
 from sleepnoise.isolation.steps import IsolationStep, even_step, step_from_profile
-from sleepnoise.profiles import read_treatment, shipped_profiles
+from sleepnoise.profiles.files import read_treatment, shipped_profiles
 
 EVEN_STEPS_DB = (0.0, 5.0, 10.0, 15.0, 20.0)
 """Chosen: from the room as it is to the most that a single measure at a door or window usually brings."""

@@ -17,7 +17,8 @@ from sleepnoise.acoustics.spectrum import Spectrum
 from sleepnoise.acoustics.weighting import band_weighting_db
 from sleepnoise.errors import ProfileError, SettingsError
 from sleepnoise.masking.audibility import EAR_NOISE_DB, LIMIT_DB, MODEL_BANDS_HZ
-from sleepnoise.profiles import MaskerProfile, read_masker, shipped_profiles
+from sleepnoise.profiles.files import read_masker, shipped_profiles
+from sleepnoise.profiles.schema import MaskerProfile
 
 HARD_CAP_DBA = 50.0
 """Loudest masker that is ever proposed, dB(A). Chosen: about 19 min of REM sleep were lost at this level in

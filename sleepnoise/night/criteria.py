@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 
 from sleepnoise.acoustics.source import Source
-from sleepnoise.profiles import GuidelineProfile
+from sleepnoise.profiles.schema import GuidelineProfile
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

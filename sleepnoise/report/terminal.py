@@ -18,7 +18,7 @@ from sleepnoise.dossier.cautions import cautions_of
 from sleepnoise.dossier.record import NightRecord
 from sleepnoise.errors import SleepNoiseError
 from sleepnoise.night.guidelines import Word
-from sleepnoise.profiles import Profile
+from sleepnoise.profiles.schema import Profile
 from sleepnoise.report import plan_table, rounding, tables, verdicts
 from sleepnoise.report.sentences import decisions, in_short
 

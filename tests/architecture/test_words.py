@@ -8,7 +8,7 @@ import pytest
 
 import sleepnoise
 from sleepnoise.acoustics.symbols import SYMBOLS
-from sleepnoise.profiles import shipped_folder
+from sleepnoise.profiles.files import shipped_folder
 
 ROOT = Path(sleepnoise.__file__).parent
 CHECKOUT = Path(__file__).parents[2]

@@ -10,8 +10,8 @@ from hypothesis import strategies as st
 
 from sleepnoise.acoustics.bands import NOMINAL_HZ
 from sleepnoise.acoustics.decibels import combine
+from sleepnoise.fieldwork.field import facade_level_difference
 from sleepnoise.isolation import composite
-from sleepnoise.isolation.field import facade_level_difference
 from sleepnoise.isolation.openings import leak_width_m
 
 PUBLISHED = tomllib.loads((Path(__file__).parents[1] / "published" / "transmission_loss.toml").read_text())

@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 from sleepnoise.acoustics.bands import NOMINAL_HZ
 from sleepnoise.errors import SettingsError
 from sleepnoise.isolation.steps import even_step, step_from_profile
-from sleepnoise.profiles import TreatmentProfile
+from sleepnoise.profiles.schema import TreatmentProfile
 
 OCTAVES = ("63", "125", "250", "500", "1000", "2000", "4000", "8000")
 

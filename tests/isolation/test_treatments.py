@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from sleepnoise.isolation.treatments import default_steps
-from sleepnoise.profiles import read_treatment, shipped_profiles
+from sleepnoise.profiles.files import read_treatment, shipped_profiles
 
 STEPS = {step.key: step for step in default_steps()}
 OCTAVES_HZ = (125.0, 250.0, 500.0, 1000.0, 2000.0, 4000.0)

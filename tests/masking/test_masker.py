@@ -21,7 +21,8 @@ from sleepnoise.masking.masker import (
     shaped_to_events,
     smooth_cover_db,
 )
-from sleepnoise.profiles import MaskerProfile, read_masker
+from sleepnoise.profiles.files import read_masker
+from sleepnoise.profiles.schema import MaskerProfile
 
 BANDS = len(MODEL_BANDS_HZ)
 A_WEIGHTING_DB = band_weighting_db(MODEL_BANDS_HZ)

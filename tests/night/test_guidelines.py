@@ -21,7 +21,7 @@ from sleepnoise.night.coverage import series_of
 from sleepnoise.night.events import Event
 from sleepnoise.night.guidelines import Criterion, criteria_of, judge, judge_series
 from sleepnoise.night.window import NightWindow
-from sleepnoise.profiles import read_guideline
+from sleepnoise.profiles.files import read_guideline
 
 VIENNA = ZoneInfo("Europe/Vienna")
 TEN_PM = datetime(2025, 1, 10, 21, 0, tzinfo=UTC)  # 22:00 in Vienna

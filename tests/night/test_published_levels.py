@@ -2,6 +2,7 @@
 
 import tomllib
 from pathlib import Path
+from zoneinfo import ZoneInfo
 
 import numpy as np
 import pytest
@@ -10,7 +11,6 @@ from scipy.special import ndtri
 from sleepnoise.levels.statistics import level_statistics
 from sleepnoise.night.events import find_events
 from sleepnoise.night.intervals import intervals
-from sleepnoise.night.window import zone_named
 
 PUBLISHED = tomllib.loads((Path(__file__).parents[1] / "published" / "night_levels.toml").read_text())
 
@@ -41,7 +41,7 @@ def test_levels_exceeded_follow_the_rank_rule_in_every_interval(from_ticks):
     table = PUBLISHED["ranks"]
     ten = np.arange(table["first_db"], table["last_db"] + 1)
     history = from_ticks(ten[np.random.default_rng(1).permutation(10)])
-    (interval,) = intervals(history, history.start, history.end, 15, zone_named("UTC"))
+    (interval,) = intervals(history, history.start, history.end, 15, ZoneInfo("UTC"))
     for name in ("la10", "la90"):
         assert getattr(interval.statistics, name) == pytest.approx(table[name], abs=table["printed_step"] / 2)
 

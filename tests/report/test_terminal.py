@@ -5,7 +5,7 @@ from rich.cells import cell_len
 
 from sleepnoise.dossier.record import NightRecord
 from sleepnoise.errors import OutputError
-from sleepnoise.profiles import read_profile, shipped_profiles
+from sleepnoise.profiles.files import read_profile, shipped_profiles
 from sleepnoise.report import terminal
 
 

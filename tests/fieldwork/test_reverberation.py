@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.signal import fftconvolve
 
-from sleepnoise.isolation import reverberation
+from sleepnoise.fieldwork import reverberation
 
 TABLE = Path(__file__).parents[1] / "published" / "decay_times.csv"
 TRUE_S = 0.5

@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from sleepnoise.acoustics.decibels import FloatArray, energy, level
-from sleepnoise.isolation.background import FIELD_RULE, BackgroundRule, without_background
+from sleepnoise.fieldwork.background import FIELD_RULE, BackgroundRule, without_background
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

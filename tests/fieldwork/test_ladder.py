@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from sleepnoise.isolation.ladder import ladder, loudness_ratio
+from sleepnoise.fieldwork.ladder import ladder, loudness_ratio
 
 PUBLISHED = tomllib.loads((Path(__file__).parents[1] / "published" / "door_ladder.toml").read_text())
 TITLES = ("open", "closed", "curtain", "seals")

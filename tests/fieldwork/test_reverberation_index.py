@@ -6,7 +6,7 @@ from pathlib import Path
 import pytest
 
 from sleepnoise.errors import SettingsError
-from sleepnoise.isolation.reverberation_index import reverberation_index
+from sleepnoise.fieldwork.reverberation_index import reverberation_index
 
 TABLE = Path(__file__).parents[1] / "published" / "iso_10052_table_4.csv"
 VOLUMES_M3 = {

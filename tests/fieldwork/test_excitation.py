@@ -5,14 +5,14 @@ import pytest
 from scipy.signal import fftconvolve
 
 from sleepnoise.errors import SettingsError
-from sleepnoise.isolation.excitation import (
+from sleepnoise.fieldwork.excitation import (
     LARGEST_CREST,
     PEAK,
     exponential_sweep,
     impulse_response,
     steady_noise,
 )
-from sleepnoise.isolation.reverberation import band_squared, impulse_decay
+from sleepnoise.fieldwork.reverberation import band_squared, impulse_decay
 
 FS = 16_000
 BAND_HZ = (50.0, 7000.0)

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from sleepnoise.acoustics.spectrum import Spectrum
 from sleepnoise.errors import SettingsError
-from sleepnoise.isolation.ratings import (
+from sleepnoise.fieldwork.ratings import (
     CONTOUR_HZ,
     ENLARGED_HZ,
     OCTAVES_HZ,

@@ -1,0 +1,1 @@
+"""What a measurement on site says: insulation, reverberation, ratings, the door test."""

@@ -1,0 +1,86 @@
+"""Building elements: what generic doors, windows, walls and vents let through, band by band.
+
+Data come in octaves. Thirds between them are drawn as straight lines over lg f.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from sleepnoise.acoustics.bands import NOMINAL_HZ, OCTAVE_RATIO, mid_band_hz
+from sleepnoise.acoustics.source import Source
+from sleepnoise.acoustics.spectrum import Spectrum
+from sleepnoise.profiles.schema import ConstructionProfile, ElementEntry
+
+BELOW_DATA_DB_PER_OCTAVE = 6.0
+"""Slope below the lowest octave given. Chosen: the mass law; holding the value would promise too much."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Element:
+    """One generic element.
+
+    Attributes
+    ----------
+    key, title : str
+    insulation : Spectrum or None
+        On every third octave, dB: R, or Dn,e when *small*. ``None`` when only *single* is known.
+    small : bool
+        Counts re 10 m², its area does not matter.
+    single : str
+        The rating as printed, such as ``"STC 20"``; empty when there is none.
+    spread_db : float or None, dB
+        How far sources disagree; ``None`` when there is only one.
+    source : Source
+    note : str
+    """
+
+    key: str
+    title: str
+    insulation: Spectrum | None
+    small: bool
+    single: str
+    spread_db: float | None
+    source: Source
+    note: str
+
+
+def thirds_from_octaves(octaves_by_hz: dict[float, float]) -> Spectrum:
+    """Return every third octave from octave values, dB.
+
+    Straight lines over lg f between the octaves; 6 dB an octave less below the lowest, never
+    below 0 unless the lowest is; the last value above the highest.
+    """
+    known = np.log(mid_band_hz(tuple(octaves_by_hz)))
+    wanted = np.log(mid_band_hz())
+    values_db = np.array(list(octaves_by_hz.values()))
+    drawn_db = np.interp(wanted, known, values_db)
+    octaves_below = np.maximum(known[0] - wanted, 0.0) / np.log(OCTAVE_RATIO)
+    floor_db = min(0.0, float(values_db[0]))
+    lowered_db = np.maximum(drawn_db - BELOW_DATA_DB_PER_OCTAVE * octaves_below, floor_db)
+    return Spectrum(nominal_hz=NOMINAL_HZ, levels_db=np.where(octaves_below > 0.0, lowered_db, drawn_db))
+
+
+def elements(profile: ConstructionProfile) -> dict[str, Element]:
+    """Return the elements of a construction profile by key."""
+    return {entry.key: _element(entry, profile.sources[entry.source].source()) for entry in profile.element}
+
+
+def _element(entry: ElementEntry, source: Source) -> Element:
+    return Element(
+        key=entry.key,
+        title=entry.title,
+        insulation=thirds_from_octaves(entry.octaves_by_hz) if entry.octaves_db else None,
+        small=entry.quantity == "small element",
+        single=_single(entry),
+        spread_db=entry.spread_db,
+        source=source,
+        note=entry.note,
+    )
+
+
+def _single(entry: ElementEntry) -> str:
+    if entry.single is None:
+        return ""
+    upper = "" if entry.single.upper_db is None else f" to {entry.single.upper_db:g}"
+    return f"{entry.single.name} {entry.single.db:g}{upper}"

@@ -1,0 +1,1 @@
+"""Profiles: what a user might swap, in TOML files that name their sources."""
