@@ -1,25 +1,30 @@
 """Sound files: what they hold, and their samples as a stream of calibrated blocks."""
 
-import io
-import os
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from pathlib import Path
 from stat import S_ISDIR, S_ISREG
-from typing import BinaryIO
 
 import numpy as np
-import soundfile
-from numpy.typing import NDArray
 
 from sleepnoise.acoustics.pressure import PressureArray, PressureBlock
 from sleepnoise.errors import RecordingError
 from sleepnoise.recording.calibration import Calibration
+from sleepnoise.recording.coding import coding_remark
+from sleepnoise.recording.decoding import BAD_COPY, UNREADABLE, FrameArray, decoded, opened, unreachable
+from sleepnoise.recording.phone import (
+    PHONE_CONTAINERS,
+    PhoneSound,
+    decode_phone,
+    phone_format,
+    read_phone_header,
+)
+from sleepnoise.recording.riff import OPEN
 
-CONTAINERS = ("WAV", "WAVEX", "RF64", "W64", "AIFF", "CAF", "FLAC", "OGG", "MP3")
-"""Formats taken. The decoder knows more, but recognises some of them in files that are no sound at all."""
+CONTAINERS = ("WAV", "WAVEX", "RF64", "BW64", "W64", "AIFF", "CAF", "FLAC", "OGG", "MP3")
+"""Formats taken, beside those of phones. The decoder knows more, but recognises some of them in
+files that are no sound at all."""
 
 SAMPLE_RATES_HZ = (8_000, 192_000)
 """Sampling rates taken. Chosen: telephone quality at one end, the fastest field recorders at the other."""
@@ -30,13 +35,9 @@ LONGEST_S = 31 * 86_400
 BLOCK_SAMPLES = 2**17
 """Samples of all channels in one block. Chosen: 2.7 s of 48 kHz mono, where decoding gets no faster."""
 
-READ_AHEAD_BYTES = 2**18
-"""Bytes fetched from disk at once. Chosen: the decoder asks for 8 KiB, which costs a quarter more time."""
-
-_UNREADABLE = "Give a recording in WAV, RF64, W64, AIFF, CAF, FLAC, Ogg Vorbis, Ogg Opus or MP3."
-_BAD_COPY = "Copy the file from the recorder again; if that does not help, use another recording."
-
-FrameArray = NDArray[np.float32]
+SHORT_BY_S = 0.1
+"""Least loss at the end that is said, s. Chosen: lossy coders state their length a few packets off,
+and so short a loss moves no statistic of a night."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -51,7 +52,9 @@ class AudioFile:
     sample_rate_hz : int, Hz
     channels : int
     frames : int
-        Samples in each channel.
+        Samples in each channel, as far as can be told before reading.
+    remarks : tuple of str
+        What is to be said of the file: how it was closed, what is missing, how it is coded.
     """
 
     path: Path
@@ -60,6 +63,7 @@ class AudioFile:
     sample_rate_hz: int
     channels: int
     frames: int
+    remarks: tuple[str, ...] = ()
 
     @property
     def seconds(self) -> float:
@@ -86,20 +90,42 @@ def open_audio(path: Path) -> AudioFile:
     Raises
     ------
     RecordingError
-        If there is no such file, it is no sound file of a format in ``CONTAINERS``, holds no
-        samples, or states a sampling rate or a length that cannot be believed.
+        If there is no such file, it is no sound file of a format in ``CONTAINERS`` and no
+        phone's, holds no samples, or states a sampling rate or a length that cannot be believed.
     """
-    with _opened(path) as (decoder, *_):
-        audio = AudioFile(
-            path=path,
-            container=decoder.format,
-            encoding=decoder.subtype,
-            sample_rate_hz=decoder.samplerate,
-            channels=decoder.channels,
-            frames=decoder.frames,
-        )
+    _check_regular(path)
+    demuxer = phone_format(path)
+    audio = _read_header(path) if demuxer is None else _read_phone_header(path, demuxer)
     _check_header(audio)
-    return audio
+    return replace(audio, remarks=(*audio.remarks, *_coding_remarks(audio, audio.frames)))
+
+
+class SoundStream(Iterator[PressureBlock]):
+    """Blocks of a recording, one after another; afterwards also what only reading them could tell."""
+
+    def __init__(self, blocks: Iterator[PressureBlock], tally: "_Tally") -> None:
+        self._blocks, self._tally = blocks, tally
+
+    def __next__(self) -> PressureBlock:
+        return next(self._blocks)
+
+    @property
+    def frames_read(self) -> int:
+        """Samples of each channel so far."""
+        return self._tally.frames
+
+    @property
+    def remarks(self) -> tuple[str, ...]:
+        """What is to be said of the file and, after its end, of what was missing in it."""
+        return tuple(self._tally.remarks)
+
+
+@dataclass(slots=True)
+class _Tally:
+    """What is known so far, shared by a stream and the generator that feeds it."""
+
+    remarks: list[str]
+    frames: int = 0
 
 
 def read_blocks(
@@ -109,7 +135,7 @@ def read_blocks(
     *,
     channel: int = 1,
     on_progress: Callable[[float], None] | None = None,
-) -> Iterator[PressureBlock]:
+) -> SoundStream:
     """Read one channel of a recording as calibrated blocks; memory does not grow with its length.
 
     Parameters
@@ -123,11 +149,11 @@ def read_blocks(
     on_progress : callable, optional
         Called with the seconds of sound done so far, each time a block has been dealt with.
 
-    Yields
-    ------
-    PressureBlock
-        A file that was cut off short gives what it still holds, so the blocks may be fewer
-        than ``audio.frames`` promises.
+    Returns
+    -------
+    SoundStream
+        Iterator of PressureBlock. A file that was cut off short gives what it still holds, so
+        the blocks may be fewer than ``audio.frames`` promises.
 
     Raises
     ------
@@ -140,7 +166,9 @@ def read_blocks(
             f"{audio.path}: channel must be 1 to {audio.channels}, got {channel}.",
             remedy="Choose a channel that the recording has.",
         )
-    return _pressure_blocks(audio, calibration, start, channel, on_progress)
+    tally = _Tally(list(audio.remarks))
+    blocks = _pressure_blocks(audio, calibration, start, channel, on_progress, tally)
+    return SoundStream(blocks, tally)
 
 
 def _pressure_blocks(
@@ -149,65 +177,87 @@ def _pressure_blocks(
     start: datetime,
     channel: int,
     on_progress: Callable[[float], None] | None,
+    tally: _Tally,
 ) -> Iterator[PressureBlock]:
     scale_pa = np.float32(calibration.pascal_per_full_scale)
-    done = 0
-    for frames in _decoded(audio):
+    for frames in _frames(audio, tally.remarks):
         # A product of its own: the decoder fills the same memory again with the next block.
         with np.errstate(over="ignore", invalid="ignore"):
             pressure_pa = frames[:, channel - 1] * scale_pa
-        _check_finite(audio, pressure_pa, done)
+        _check_finite(audio, pressure_pa, tally.frames)
         pressure_pa.flags.writeable = False
-        yield PressureBlock(
-            pressure_pa=pressure_pa, sample_rate_hz=audio.sample_rate_hz, start=start + audio.time_at(done)
-        )
-        done += pressure_pa.size
+        block_start = start + audio.time_at(tally.frames)
+        tally.frames += pressure_pa.size
+        yield PressureBlock(pressure_pa=pressure_pa, sample_rate_hz=audio.sample_rate_hz, start=block_start)
         if on_progress is not None:
-            on_progress(done / audio.sample_rate_hz)
+            on_progress(tally.frames / audio.sample_rate_hz)
+    _remark_loss(audio, tally)
 
 
-class _Decoder(soundfile.SoundFile):  # type: ignore[misc]
-    """A decoder that only runs forwards.
-
-    The library seeks to where it is after every read. That costs time, and in a damaged file
-    it loses sound that could be read, or takes it from the wrong place.
-    """
-
-    def seekable(self) -> bool:
-        return False
-
-
-class _File(io.FileIO):
-    """A file that keeps its read error: the decoder would take it for the end of the file."""
-
-    failure: OSError | None = None
-
-    def readinto(self, buffer: memoryview) -> int | None:  # type: ignore[override]
-        try:
-            return super().readinto(buffer)
-        except OSError as error:
-            self.failure = error
-            return 0
+def _remark_loss(audio: AudioFile, tally: _Tally) -> None:
+    """Say what turned out to be missing at the end; the bit rate was taken for the whole length."""
+    missing_s = (audio.frames - tally.frames) / audio.sample_rate_hz
+    if missing_s < SHORT_BY_S:
+        return
+    for remark in _coding_remarks(audio, audio.frames):
+        tally.remarks.remove(remark)
+    tally.remarks.append(f"cut short: {missing_s:.3f} s less could be decoded than expected")
+    tally.remarks += _coding_remarks(audio, tally.frames)
 
 
-@contextmanager
-def _opened(path: Path) -> Iterator[tuple[_Decoder, BinaryIO, _File]]:
-    """Open a sound file: its decoder, the buffered bytes below it, and the file below those."""
-    _check_regular(path)
-    try:
-        file = _File(path)
-    except OSError as error:
-        raise _unreachable(path, error) from error
-    with io.BufferedReader(file, READ_AHEAD_BYTES) as stream:
-        try:
-            decoder = _Decoder(stream)
-        except (soundfile.LibsndfileError, TypeError) as error:
-            # TypeError: a name that ends in .raw promises samples without any header.
-            raise RecordingError(
-                f"{path}: is no sound file that can be read here.", remedy=_UNREADABLE
-            ) from error
-        with decoder:
-            yield decoder, stream, file
+def _coding_remarks(audio: AudioFile, frames: int) -> tuple[str, ...]:
+    seconds = frames / audio.sample_rate_hz
+    remark = coding_remark(audio.encoding, 8 * audio.path.stat().st_size, seconds, audio.channels)
+    return () if remark is None else (remark,)
+
+
+def _frames(audio: AudioFile, notes: list[str]) -> Iterator[FrameArray]:
+    _check_regular(audio.path)
+    demuxer = phone_format(audio.path)
+    if demuxer is None:
+        return decoded(audio.path, BLOCK_SAMPLES)
+    sound = PhoneSound(
+        container=audio.container,
+        encoding=audio.encoding,
+        sample_rate_hz=audio.sample_rate_hz,
+        channels=audio.channels,
+        frames=audio.frames,
+    )
+    return decode_phone(audio.path, demuxer, sound, max(BLOCK_SAMPLES // audio.channels, 1), notes)
+
+
+def _read_header(path: Path) -> AudioFile:
+    with opened(path) as (decoder, source):
+        # What is read with a header of our own keeps the name of its own.
+        kinds = {"RF64": "RF64", "BW64": "BW64", "RIFF": decoder.format.replace("RF64", "WAV")}
+        audio = AudioFile(
+            path=path,
+            container=kinds.get(source.kind) or decoder.format,
+            encoding=decoder.subtype,
+            sample_rate_hz=decoder.samplerate,
+            channels=decoder.channels,
+            frames=decoder.frames,
+        )
+    missing_s = source.missing_share * audio.seconds
+    if missing_s == 0:
+        return replace(audio, remarks=(source.finding,) if source.finding else ())
+    # A count that nobody could have recorded is no count.
+    remark = (
+        OPEN if missing_s > LONGEST_S else f"cut short: {missing_s:.3f} s that its header counts are missing"
+    )
+    return replace(audio, remarks=(remark,))
+
+
+def _read_phone_header(path: Path, demuxer: str) -> AudioFile:
+    sound = read_phone_header(path, demuxer)
+    return AudioFile(
+        path=path,
+        container=sound.container,
+        encoding=sound.encoding,
+        sample_rate_hz=sound.sample_rate_hz,
+        channels=sound.channels,
+        frames=sound.frames,
+    )
 
 
 def _check_regular(path: Path) -> None:
@@ -216,26 +266,19 @@ def _check_regular(path: Path) -> None:
     except FileNotFoundError as error:
         raise RecordingError(f"{path}: there is no such file.", remedy="Check the path.") from error
     except (OSError, ValueError) as error:
-        raise _unreachable(path, error) from error
+        raise unreachable(path, error) from error
     if not S_ISREG(status.st_mode):
         what = "a folder" if S_ISDIR(status.st_mode) else "a device or pipe"
         raise RecordingError(f"{path}: is {what}, not a sound file.", remedy="Give one recording.")
     if status.st_size == 0:
-        raise RecordingError(f"{path}: is empty (0 bytes).", remedy=_BAD_COPY)
-
-
-def _unreachable(path: Path, error: Exception) -> RecordingError:
-    reason = getattr(error, "strerror", None) or str(error)
-    return RecordingError(
-        f"{path}: cannot be opened: {reason}.", remedy="Check the path and who may read it."
-    )
+        raise RecordingError(f"{path}: is empty (0 bytes).", remedy=BAD_COPY)
 
 
 def _check_header(audio: AudioFile) -> None:
     lowest_hz, highest_hz = SAMPLE_RATES_HZ
-    if audio.container not in CONTAINERS:
+    if audio.container not in (*CONTAINERS, *PHONE_CONTAINERS):
         raise RecordingError(
-            f"{audio.path}: has the format {audio.container}, which is not taken.", remedy=_UNREADABLE
+            f"{audio.path}: has the format {audio.container}, which is not taken.", remedy=UNREADABLE
         )
     if not lowest_hz <= audio.sample_rate_hz <= highest_hz:
         raise RecordingError(
@@ -263,50 +306,6 @@ def _check_finite(audio: AudioFile, pressure_pa: PressureArray, done: int) -> No
             f"{audio.path}: every sample must be a finite number; the one at {where} is not.",
             remedy="Export the recording again, as integers if you can, or cut that moment out.",
         )
-
-
-def _decoded(audio: AudioFile) -> Iterator[FrameArray]:
-    """Decode a file from its beginning; each array, shape (frames, channels), is gone with the next."""
-    buffer = np.empty((max(BLOCK_SAMPLES // audio.channels, 1), audio.channels), dtype=np.float32)
-    done, got = 0, len(buffer)
-    with _opened(audio.path) as (decoder, stream, file):
-        failure: Exception | None = None
-        while got == len(buffer) and failure is None:
-            buffer.fill(np.nan)
-            try:
-                got = len(decoder.read(out=buffer))
-            except soundfile.LibsndfileError as error:
-                failure, got = error, _filled(buffer)
-            if got:
-                yield buffer[:got]
-            done += got
-        if file.failure is not None:
-            raise RecordingError(
-                f"{audio.path}: cannot be read beyond {_seconds_text(audio, done)}: {file.failure.strerror}.",
-                remedy="Check the card, cable or network and copy the file to this machine first.",
-            ) from file.failure
-        # A decoder that fails at the very end has met a recording that was cut short, which is fine.
-        _check_end(audio, done, failure if stream.tell() < os.fstat(file.fileno()).st_size else None)
-
-
-def _filled(buffer: FrameArray) -> int:
-    """Return how many frames a decoder wrote before it failed; the library does not tell."""
-    untouched = np.isnan(buffer[:, 0])
-    return int(untouched.argmax()) if untouched.any() else len(buffer)
-
-
-def _check_end(audio: AudioFile, done: int, failure: Exception | None) -> None:
-    """Refuse a recording that is damaged in the middle: what follows would get wrong times."""
-    if failure is not None:
-        raise RecordingError(
-            f"{audio.path}: is damaged at {_seconds_text(audio, done)}.", remedy=_BAD_COPY
-        ) from failure
-    if audio.container == "OGG" and done < audio.frames:
-        # The length is read off the last page, so a cut file agrees with it; one with a hole does not.
-        missing = _seconds_text(audio, audio.frames - done)
-        raise RecordingError(f"{audio.path}: {missing} are missing somewhere inside it.", remedy=_BAD_COPY)
-    if done == 0:
-        raise RecordingError(f"{audio.path}: no sound could be decoded.", remedy=_BAD_COPY)
 
 
 def _seconds_text(audio: AudioFile, frame: int) -> str:

@@ -1,40 +1,23 @@
-"""The broadcast extension of a WAV file: when its recorder says that the recording began.
-
-Only chunk headers and the few bytes wanted are read, whatever the file's size, and nothing in
-them is believed before it has been compared with the length of the file.
-"""
+"""The broadcast extension of a WAV file: when its recorder says that the recording began."""
 
 import re
 import struct
-from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 from typing import BinaryIO
 
 from sleepnoise.acoustics.source import Source
+from sleepnoise.recording.riff import riff_chunks
 
 EBU_TECH_3285 = Source(
     document="EBU Tech 3285 (Broadcast Wave Format)", place="bext chunk, layout", how_known="looked-up"
 )
-EBU_TECH_3306 = Source(
-    document="EBU Tech 3306 (RF64), today ITU-R BS.2088 (BW64)", place="ds64 chunk", how_known="looked-up"
-)
-
 ORIGINATION_OFFSET = 320
 """Where OriginationDate begins in the chunk, bytes. Source: EBU_TECH_3285."""
 
 ORIGINATION_LAYOUT = struct.Struct("<10s8sQ")
 """OriginationDate, OriginationTime, TimeReference (low half first). Source: EBU_TECH_3285."""
-
-SIZE_ELSEWHERE = 0xFFFFFFFF
-"""A 32-bit size that says: look into ds64. Source: EBU_TECH_3306."""
-
-DS64_LAYOUT = struct.Struct("<QQ")
-"""riffSize, dataSize: how the ds64 chunk begins. Source: EBU_TECH_3306."""
-
-MOST_CHUNKS = 1000
-"""Chunks looked at before giving up. Chosen: recorders write about ten; garbage can pretend to any number."""
 
 # Writers disagree on the separators (- : . _ space), so any single non-digit will do.
 _DATE = re.compile(rb"(\d{4})\D(\d\d)\D(\d\d)")
@@ -72,42 +55,13 @@ def read_origination(path: Path) -> Origination | None:
     """
     try:
         with path.open("rb") as stream:
-            for name, place, size in _chunks(stream):
-                if name == b"bext":
-                    return _origination(stream, place, size)
+            for chunk in riff_chunks(stream):
+                if chunk.name == b"bext":
+                    return _origination(stream, chunk.place, chunk.size)
     except (OSError, ValueError):
         # Whoever reads the sound will run into the same error, and says more about it.
         return None
     return None
-
-
-def _chunks(stream: BinaryIO) -> Iterator[tuple[bytes, int, int]]:
-    """Yield name, place and size of the chunks of a WAV file as far as they lie within it."""
-    length = stream.seek(0, 2)
-    stream.seek(0)
-    kind = stream.read(12)
-    if kind[:4] not in (b"RIFF", b"RF64", b"BW64") or kind[8:] != b"WAVE":
-        return
-    place, data_size = 12, SIZE_ELSEWHERE
-    for _ in range(MOST_CHUNKS):
-        if place + 8 > length:
-            return
-        stream.seek(place)
-        header = stream.read(8)
-        name, size = header[:4], int.from_bytes(header[4:], "little")
-        if name == b"ds64":
-            data_size = _ds64_data_size(stream.read(DS64_LAYOUT.size))
-        elif name == b"data" and size == SIZE_ELSEWHERE:
-            size = data_size
-        yield name, place + 8, min(size, length - place - 8)
-        # Chunks begin at even places.
-        place += 8 + size + size % 2
-
-
-def _ds64_data_size(beginning: bytes) -> int:
-    if len(beginning) < DS64_LAYOUT.size:
-        return SIZE_ELSEWHERE
-    return int(DS64_LAYOUT.unpack(beginning)[1])
 
 
 def _origination(stream: BinaryIO, place: int, size: int) -> Origination | None:

@@ -25,6 +25,12 @@ def write_sound_fixture():
     return write_sound
 
 
+@pytest.fixture(name="make_sound", scope="session")
+def make_sound_fixture():
+    """Return the same for fixtures that outlive a test."""
+    return write_sound
+
+
 @pytest.fixture
 def noise():
     """Return two seconds of white noise at 48 kHz, well below full scale."""

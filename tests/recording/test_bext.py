@@ -10,7 +10,7 @@ import soundfile
 from hypothesis import given
 from hypothesis import strategies as st
 
-from sleepnoise.recording import bext
+from sleepnoise.recording import bext, riff
 from sleepnoise.recording.bext import Origination, read_origination
 
 LAYOUT = tomllib.loads((Path(__file__).parents[1] / "published/ebu_tech_3285_bext.toml").read_text())
@@ -157,8 +157,8 @@ def test_a_file_that_cannot_be_read_tells_nothing(tmp_path):
 
 def test_endless_chunks_are_given_up(tmp_path):
     empty = chunk(b"xxxx", b"")
-    assert read(tmp_path, wav(*[empty] * bext.MOST_CHUNKS, chunk(b"bext", bext_chunk()))) is None
-    assert read(tmp_path, wav(*[empty] * (bext.MOST_CHUNKS - 1), chunk(b"bext", bext_chunk()))) == EXPECTED
+    assert read(tmp_path, wav(*[empty] * riff.MOST_CHUNKS, chunk(b"bext", bext_chunk()))) is None
+    assert read(tmp_path, wav(*[empty] * (riff.MOST_CHUNKS - 1), chunk(b"bext", bext_chunk()))) == EXPECTED
 
 
 @given(st.binary(max_size=400), st.sampled_from([b"RIFF", b"RF64"]))
