@@ -113,9 +113,9 @@ class HistoryRecorder:
         next_sample = energies.first_sample + energies.samples
         self._put(_WEIGHTED[0], self._weighted.levels(energies.a_step, next_sample))
         c_sum = self._c_sum.take(energies.c_tick, next_sample)
-        c_peak = self._c_peak.take(energies.c_peak_tick, next_sample)
+        c_peak_square = self._c_peak.take(energies.c_peak_square_tick, next_sample)
         c_mean = self._mean_square(_PEAK[0], c_sum)
-        self._put(_PEAK[0], pressure_level(np.stack([c_mean, c_peak**2])))
+        self._put(_PEAK[0], pressure_level(np.stack([c_mean, c_peak_square])))
         self._put_bands("z_upper", self._first_upper, self._upper.take(energies.band_tick, next_sample))
         self._take_coarse(self._coarse_framer.take(energies.coarse))
 

@@ -79,9 +79,8 @@ class BandFilter:
         analytic = scipy.fft.ifft(bins, n=self.length, overwrite_x=True)
         ratio = self.length / plan.length
         lead, hop = round(plan.lead * ratio), round(plan.hop * ratio)
-        middle = np.ascontiguousarray(analytic[:, lead : lead + hop])
         # Real and imaginary parts lie side by side, so this squares both in one pass.
-        squares = np.square(middle.view(np.float32), out=middle.view(np.float32)).reshape(-1)
+        squares = np.square(analytic.view(np.float32)[:, 2 * lead : 2 * (lead + hop)]).reshape(-1)
         return 2.0 * ratio * split_evenly(squares, edges * ratio)
 
 
@@ -95,8 +94,8 @@ class FrameEnergies:
         Stretch of the stream that it stands for.
     a_step : ndarray, shape (steps,)
         Summed squares of the A-weighted pressure in steps of 1 ms.
-    c_tick, c_peak_tick : ndarray, shape (ticks,)
-        Summed squares and largest magnitude of the C-weighted pressure.
+    c_tick, c_peak_square_tick : ndarray, shape (ticks,)
+        Summed squares and largest square of the C-weighted pressure.
     band_tick : ndarray, shape (bands, ticks)
         Summed squares of the upper bands; the last row is what LZ takes in above them.
     coarse : ndarray, shape (samples / decimation,)
@@ -107,7 +106,7 @@ class FrameEnergies:
     samples: int
     a_step: FloatArray
     c_tick: FloatArray
-    c_peak_tick: FloatArray
+    c_peak_square_tick: FloatArray
     band_tick: FloatArray
     coarse: NDArray[np.float32]
 
@@ -165,26 +164,25 @@ class FullRateAnalysis:
         spectra = scipy.fft.rfft(frames.samples)
         first, samples = frames.first_sample, len(frames.samples) * self.plan.hop
         ticks = self._ticks.cuts(first, samples)
-        weighted = self._middle(spectra * self._a_response)
-        a_step = np.add.reduceat(np.square(weighted, out=weighted), self._steps.cuts(first, samples))
-        weighted = self._middle(spectra * self._c_response)
-        c_peak_tick = np.maximum.reduceat(np.abs(weighted, out=weighted), ticks)
-        c_tick = np.add.reduceat(np.square(weighted, out=weighted), ticks)
+        squares = np.square(self._middle(spectra * self._a_response)).reshape(-1)
+        a_step = np.add.reduceat(squares, self._steps.cuts(first, samples))
+        squares = np.square(self._middle(spectra * self._c_response)).reshape(-1)
+        c_tick = np.add.reduceat(squares, ticks)
+        c_peak_square_tick = np.maximum.reduceat(squares, ticks)
         return FrameEnergies(
             first_sample=first,
             samples=samples,
             a_step=a_step.astype(np.float64),
             c_tick=c_tick.astype(np.float64),
-            c_peak_tick=c_peak_tick.astype(np.float64),
+            c_peak_square_tick=c_peak_square_tick.astype(np.float64),
             band_tick=band_cell_energies(self._filters, spectra, self.plan, ticks[1:].astype(np.float64)),
             coarse=self._coarse(spectra),
         )
 
     def _middle(self, spectra: SpectrumArray) -> NDArray[np.float32]:
-        """Return the middle parts of frames transformed back, one after another."""
-        plan = self.plan
-        sound = scipy.fft.irfft(spectra, n=plan.length, overwrite_x=True)
-        return np.ascontiguousarray(sound[:, plan.lead : plan.lead + plan.hop]).reshape(-1)
+        """Return the middle parts of frames transformed back, shape (frames, hop)."""
+        sound = scipy.fft.irfft(spectra, n=self.plan.length, overwrite_x=True)
+        return sound[:, self.plan.lead : self.plan.lead + self.plan.hop]
 
     def _coarse(self, spectra: SpectrumArray) -> NDArray[np.float32]:
         plan, factor = self.plan, self._decimation
