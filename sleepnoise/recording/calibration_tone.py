@@ -1,34 +1,46 @@
-"""Calibration from a recorded tone: what a sound calibrator left in a sound file.
+"""Calibration from recorded tones: what a sound calibrator left in a sound file.
 
-The file is read in pieces of a quarter of a second. Each piece says how strong its strongest
-component is, at which frequency, and how much sound is left beside it. The longest stretch as
-loud as the loudest two seconds is the tone; its ends, where the calibrator was put on and
-taken off, are dropped. Levels are unweighted, as calibrators are stated.
-
-Symbols: levels here are dB re full scale, a full-scale mean square being 0 dB.
+Levels are unweighted, as calibrators are stated. A tone before the night and one after it show
+whether the recorder kept its gain in between.
 """
 
-from collections.abc import Iterator
-from dataclasses import dataclass
-from datetime import UTC, datetime
+import hashlib
+import math
 from pathlib import Path
 
 import numpy as np
 
-from sleepnoise.acoustics.decibels import REFERENCE_PRESSURE_PA, FloatArray, energy_mean, pressure_level
-from sleepnoise.acoustics.pressure import PressureBlock
+from sleepnoise.acoustics.decibels import REFERENCE_PRESSURE_PA, energy_mean
+from sleepnoise.acoustics.source import Source
 from sleepnoise.errors import CalibrationError
-from sleepnoise.recording.audio_file import AudioFile, open_audio, read_blocks
-from sleepnoise.recording.calibration import UNCERTAINTY_BY_TONE_DB, Calibration
+from sleepnoise.recording.audio_file import open_audio
+from sleepnoise.recording.calibration import (
+    Calibration,
+    ToneSpan,
+    UncertaintyPart,
+    expanded_db,
+    recorder_part,
+)
+from sleepnoise.recording.tone_search import (
+    FREQUENCY_TOLERANCE,
+    PURE_ABOVE_DB,
+    SHORTEST_S,
+    SILENT_BELOW_DB,
+    Pieces,
+    listen,
+    loudest_stretch,
+    tone_stretches,
+)
 
-PIECES_PER_SECOND = 4
-"""Pieces a second. Chosen: bins of 4 Hz tell 250 Hz from its neighbours, and a handling knock spoils few."""
+ISO_1996_2_CHECKS = Source(
+    document="ISO 1996-2:2017",
+    place="5.2: checks with a calibrator at the beginning and at the end agree within 0.5 dB, or what "
+    "was measured in between is discarded",
+    how_known="looked-up",
+)
 
-LOBE_BINS = 5
-"""Bins on either side that belong to a tone. Chosen: a Hann window keeps all but 1e-6 of it in them."""
-
-LOWEST_HZ = 100.0
-"""Sound below is ignored, Hz. Chosen: handling, rumble and offset lie below, every calibrator above."""
+MOST_DRIFT_DB = 0.5
+"""Largest difference between the tones before and after, dB. Source: ISO_1996_2_CHECKS."""
 
 TONE_LEVELS_DB = (80.0, 130.0)
 """Levels that a calibrator may be stated to give, dB. Chosen: common ones give 94 to 124 dB."""
@@ -36,65 +48,24 @@ TONE_LEVELS_DB = (80.0, 130.0)
 TONE_FREQUENCIES_HZ = (200.0, 1250.0)
 """Frequencies that a calibrator may be stated to give, Hz. Chosen: common ones give 250 Hz or 1 kHz."""
 
-FREQUENCY_TOLERANCE = 0.02
-"""Largest departure from the stated frequency. Chosen: calibrators keep within 1 %,
-and a recorder's clock adds little."""
-
-SHORTEST_S = 2.0
-"""Shortest tone taken, s. Chosen: eight pieces; less cannot show whether the level is steady."""
-
-LONGEST_S = 600.0
-"""Longest file taken, s. Chosen: tones last a minute; a longer file is the night itself, given by mistake."""
-
-ALIKE_DB = 6.0
-"""Pieces this close to the loudest belong to the tone, dB. Chosen: far more than any drift,
-which is judged apart."""
-
-DROPPED_SHARE = 1 / 8
-"""Share of the tone dropped at each end. Chosen: the seconds in which a calibrator is seated and let go."""
-
-SILENT_BELOW_DB = -80.0
-"""Level below which nothing was recorded, dB re full scale. Chosen: a tone
-that can be used is at -60 dB or more."""
-
-PURE_ABOVE_DB = 20.0
-"""How far the tone must stand above all other sound, dB. Chosen: 10 % of distortion and noise, far beyond a
-working calibrator and microphone, yet less than 0.05 dB of error."""
-
 STEADY_WITHIN_DB = 0.5
 """Largest spread of the level over the tone, dB. Chosen: a calibrator keeps within 0.2 dB; the rest is for
 a recorder's ripple. More means a leaking coupler or an automatic gain."""
-
-FULL_SCALE_REACHED = 0.999
-"""Sample value taken for full scale. Chosen: 33 steps of 16 bit below the top."""
 
 CLIPPED_SHARE = 0.10
 """Share of samples within 0.1 % of a peak at full scale above which the tone is clipped. Chosen: a sine
 that just reaches it has 2.8 % there (4.2 % if the rate is 48 times its frequency); at 10 % the fundamental
 has lost 0.01 dB."""
 
-_ANY_INSTANT = datetime(2000, 1, 1, tzinfo=UTC)
+CUT_SHARE = 0.05
+"""Share of their height by which tops may be cut. Chosen: a calibrator's own distortion, up to 3 % (from
+memory), may look like that; a sine cut by 7 % does too and has lost 0.2 dB."""
+
+RIVAL_SHARE = 0.5
+"""A second tone of another level casts doubt if it is this share of the longest. Chosen: a calibrator
+switched to its other level, not the moment of seating it."""
+
 _RECORD_AGAIN = "Record the calibrator again"
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class _Pieces:
-    """What each piece of the file holds: arrays, shape (pieces,)."""
-
-    tone_db: FloatArray
-    rest_db: FloatArray
-    frequency_hz: FloatArray
-    full_scale_share: FloatArray
-
-    def between(self, first: int, last: int) -> "_Pieces":
-        kept = slice(first, last)
-        return _Pieces(
-            self.tone_db[kept], self.rest_db[kept], self.frequency_hz[kept], self.full_scale_share[kept]
-        )
-
-    @property
-    def seconds(self) -> float:
-        return self.tone_db.size / PIECES_PER_SECOND
 
 
 def calibration_from_tone(
@@ -105,9 +76,10 @@ def calibration_from_tone(
     Parameters
     ----------
     path : Path
-        Made with the same recorder, microphone, channel and gain as the night.
+        Made with the same recorder, microphone, channel and gain as the night. It may hold
+        other sound as well: the longest stretch of pure tone counts.
     level_db : float, dB re 20 µPa
-        What the calibrator gives, 94 or 114 dB as a rule; its certificate may say 93.9.
+        What the calibrator gives: 94, 104, 114 or 124 dB as a rule; its certificate may say 93.9.
     frequency_hz : float, Hz
         1000 or 250 as a rule.
     channel : int
@@ -121,104 +93,176 @@ def calibration_from_tone(
     ------
     CalibrationError
         If the file holds no such tone: silent, too short, clipped, impure, of another frequency
-        or unsteady.
+        or unsteady; or two that differ.
     RecordingError
         If the file cannot be read.
     """
-    _check_range("level", level_db, TONE_LEVELS_DB, "dB")
-    _check_range("frequency", frequency_hz, TONE_FREQUENCIES_HZ, "Hz")
-    audio = open_audio(path)
-    if audio.seconds > LONGEST_S:
-        raise CalibrationError(
-            f"{path}: a calibration tone may last {LONGEST_S:g} s at most, got {audio.seconds:.0f} s.",
-            remedy="Give the recording of the calibrator, or a cut of it, not the night's.",
-        )
-    tone = _tone_part(path, _listen(audio, channel))
-    _check_tone(path, tone, frequency_hz)
-    found_hz, found_db = float(np.median(tone.frequency_hz)), energy_mean(tone.tone_db)
+    _check_stated(level_db, frequency_hz)
+    stretch = _the_tone(path, _tones(path, frequency_hz, channel))
+    tone = stretch.without_ends()
+    parts = (recorder_part(),)
     return Calibration(
-        pascal_per_full_scale=REFERENCE_PRESSURE_PA * 10.0 ** ((level_db - found_db) / 20),
+        pascal_per_full_scale=_pascal(level_db, tone.level_db),
         absolute=True,
-        expanded_uncertainty_db=UNCERTAINTY_BY_TONE_DB,
-        origin=f"tone of {level_db:g} dB in {path.name} ({tone.seconds:g} s at {found_hz:.1f} Hz)",
+        expanded_uncertainty_db=expanded_db(parts),
+        origin=f"tone of {level_db:g} dB in {_told(path, tone)}",
+        parts=parts,
+        frequency_hz=frequency_hz,
+        tones=(_span(path, stretch),),
     )
 
 
-def _check_range(what: str, value: float, limits: tuple[float, float], unit: str) -> None:
-    lowest, highest = limits
-    if not lowest <= value <= highest:
+def calibration_from_tones(
+    before: Path,
+    after: Path,
+    *,
+    level_db: float = 94.0,
+    frequency_hz: float = 1000.0,
+    channel: int = 1,
+    accept_drift: bool = False,
+) -> Calibration:
+    """Return the calibration that tones before and after the night give: the middle of both.
+
+    Parameters
+    ----------
+    before, after : Path
+        As for :func:`calibration_from_tone`. If they are the same file, its first and its last
+        tone count.
+    level_db, frequency_hz, channel
+        As for :func:`calibration_from_tone`.
+    accept_drift : bool
+        Take tones that differ by more than ``MOST_DRIFT_DB``. Half of the difference counts
+        as uncertainty in any case.
+
+    Raises
+    ------
+    CalibrationError
+        As above; also if the tones differ by too much.
+    RecordingError
+        If a file cannot be read.
+    """
+    _check_stated(level_db, frequency_hz)
+    ends = _before_and_after(before, after, frequency_hz, channel)
+    first, last = (stretch.without_ends() for stretch in ends)
+    drift_db = last.level_db - first.level_db
+    parts = (recorder_part(), _drift_part(drift_db))
+    return Calibration(
+        pascal_per_full_scale=_pascal(level_db, (first.level_db + last.level_db) / 2),
+        absolute=True,
+        expanded_uncertainty_db=expanded_db(parts),
+        origin=f"tones of {level_db:g} dB before, in {_told(before, first)}, and after, in "
+        f"{_told(after, last)}; drift {drift_db:+.2f} dB",
+        parts=parts,
+        frequency_hz=frequency_hz,
+        tones=(_span(before, ends[0]), _span(after, ends[1])),
+        drift_db=drift_db,
+        remarks=_drift_remarks(before, after, drift_db, accept_drift=accept_drift),
+    )
+
+
+def _pascal(level_db: float, found_db: float) -> float:
+    return float(REFERENCE_PRESSURE_PA * 10.0 ** ((level_db - found_db) / 20))
+
+
+def _told(path: Path, tone: Pieces) -> str:
+    return f"{path.name} ({tone.seconds:g} s at {tone.middle_hz:.1f} Hz, from {tone.start_s:g} s)"
+
+
+def _span(path: Path, stretch: Pieces) -> ToneSpan:
+    with path.open("rb") as file:
+        sha256 = hashlib.file_digest(file, "sha256").hexdigest()
+    end_s = stretch.start_s + stretch.seconds
+    return ToneSpan(name=path.name, sha256=sha256, start_s=stretch.start_s, end_s=end_s)
+
+
+def _drift_part(drift_db: float) -> UncertaintyPart:
+    return UncertaintyPart(
+        what="drift of the gain",
+        standard_db=abs(drift_db) / 2 / math.sqrt(3),
+        basis=f"anywhere between the tones before and after, which differ by {abs(drift_db):.2f} dB",
+    )
+
+
+def _drift_remarks(before: Path, after: Path, drift_db: float, *, accept_drift: bool) -> tuple[str, ...]:
+    if abs(drift_db) <= MOST_DRIFT_DB:
+        return ()
+    if not accept_drift:
         raise CalibrationError(
-            f"the {what} of a calibration tone must be {lowest:g} to {highest:g} {unit}, got {value:g}.",
-            remedy="Give what is printed on the calibrator, such as 94 dB and 1000 Hz.",
+            f"{before.name} and {after.name}: tones before and after may differ by {MOST_DRIFT_DB:g} dB at "
+            f"most ({ISO_1996_2_CHECKS.document}, 5.2), these differ by {drift_db:+.2f} dB.",
+            remedy="The standard discards such a night: look for a weak battery, a moved gain or a loose "
+            "microphone and measure again; or pass --accept-drift, which says it in the report.",
         )
-
-
-def _listen(audio: AudioFile, channel: int) -> _Pieces:
-    size = audio.sample_rate_hz // PIECES_PER_SECOND
-    # Without any calibration a "pascal" of the blocks is 20e-6 of full scale.
-    blocks = read_blocks(audio, Calibration.relative(), _ANY_INSTANT, channel=channel)
-    rows = [_piece(samples, audio.sample_rate_hz) for samples in _cut(blocks, size)]
-    return _Pieces(*np.array(rows, dtype=np.float64).reshape(-1, 4).T)
-
-
-def _cut(blocks: Iterator[PressureBlock], size: int) -> Iterator[FloatArray]:
-    """Yield pieces of equal size, however the blocks were cut; the incomplete last one is dropped."""
-    waiting = np.empty(0)
-    for block in blocks:
-        samples = np.concatenate([waiting, block.pressure_pa])
-        whole = samples.size // size * size
-        yield from samples[:whole].reshape(-1, size)
-        waiting = samples[whole:]
-
-
-def _piece(samples: FloatArray, sample_rate_hz: int) -> tuple[float, float, float, float]:
-    """Return level of the strongest component, level of the rest, frequency, share at full scale."""
-    window = np.sin(np.pi * (np.arange(samples.size) + 0.5) / samples.size) ** 2
-    spectrum = np.abs(np.fft.rfft(samples * window)) ** 2
-    frequencies_hz = np.fft.rfftfreq(samples.size, 1 / sample_rate_hz)
-    # Parseval: the bins add up to the mean square, whatever the window.
-    spectrum *= 2 / (samples.size * np.sum(window**2))
-    spectrum[frequencies_hz < LOWEST_HZ] = 0.0
-    strongest = int(spectrum.argmax())
-    lobe = slice(max(strongest - LOBE_BINS, 0), strongest + LOBE_BINS + 1)
-    tone = float(spectrum[lobe].sum())
-    centre_hz = float(spectrum[lobe] @ frequencies_hz[lobe]) / tone if tone else 0.0
-    spectrum[lobe] = 0.0
     return (
-        float(pressure_level(tone)),
-        float(pressure_level(spectrum.sum())),
-        centre_hz,
-        _share_at_top(samples),
+        f"The gain drifted by {drift_db:+.2f} dB over the night, beyond the {MOST_DRIFT_DB:g} dB at which "
+        f"{ISO_1996_2_CHECKS.document}, 5.2, discards what was measured; it was accepted on request.",
     )
 
 
-def _share_at_top(samples: FloatArray) -> float:
-    """Return the share of samples at the peak, if that reaches full scale."""
-    magnitude = np.abs(samples) / REFERENCE_PRESSURE_PA
-    peak = float(magnitude.max())
-    return float((magnitude >= FULL_SCALE_REACHED * peak).mean()) if peak >= FULL_SCALE_REACHED else 0.0
+def _check_stated(level_db: float, frequency_hz: float) -> None:
+    for what, value, (lowest, highest), unit in (
+        ("level", level_db, TONE_LEVELS_DB, "dB"),
+        ("frequency", frequency_hz, TONE_FREQUENCIES_HZ, "Hz"),
+    ):
+        if not lowest <= value <= highest:
+            raise CalibrationError(
+                f"the {what} of a calibration tone must be {lowest:g} to {highest:g} {unit}, got {value:g}.",
+                remedy="Give what is printed on the calibrator, such as 94 dB and 1000 Hz.",
+            )
 
 
-def _tone_part(path: Path, pieces: _Pieces) -> _Pieces:
-    """Return the longest stretch as loud as the loudest, without its ends."""
-    shortest = round(SHORTEST_S * PIECES_PER_SECOND)
-    if pieces.tone_db.size < shortest:
+def _before_and_after(before: Path, after: Path, frequency_hz: float, channel: int) -> tuple[Pieces, Pieces]:
+    first = _tones(before, frequency_hz, channel)
+    if not before.samefile(after):
+        return _the_tone(before, first), _the_tone(after, _tones(after, frequency_hz, channel))
+    if len(first) < 2:
+        raise CalibrationError(
+            f"{before}: two tones are needed in it, one before and one after the night, got one.",
+            remedy="Give the file of the other tone, or leave --tone-after out.",
+        )
+    for stretch in (first[0], first[-1]):
+        _check_tone(before, stretch.without_ends(), frequency_hz)
+    return first[0], first[-1]
+
+
+def _tones(path: Path, frequency_hz: float, channel: int) -> list[Pieces]:
+    """Return every stretch of tone in a file; if there is none, say why."""
+    pieces = listen(open_audio(path), channel, frequency_hz)
+    found = tone_stretches(pieces, frequency_hz)
+    if not found:
+        _check_any_sound(path, pieces)
+        _check_tone(path, loudest_stretch(pieces), frequency_hz)
+        raise _too_short(path, loudest_stretch(pieces).seconds)
+    _check_tone(path, max(found, key=lambda stretch: stretch.seconds).without_ends(), frequency_hz)
+    return found
+
+
+def _the_tone(path: Path, found: list[Pieces]) -> Pieces:
+    """Return the longest stretch, unless another casts doubt on it."""
+    longest = max(found, key=lambda stretch: stretch.seconds)
+    level_db = longest.without_ends().level_db
+    for other in found:
+        differs_db = other.without_ends().level_db - level_db
+        if abs(differs_db) > STEADY_WITHIN_DB and other.seconds >= RIVAL_SHARE * longest.seconds:
+            raise CalibrationError(
+                f"{path}: one tone is needed, this holds one of {longest.seconds:g} s from "
+                f"{longest.start_s:g} s and one of {other.seconds:g} s from {other.start_s:g} s that "
+                f"differs by {differs_db:+.1f} dB.",
+                remedy="Cut the file to the tone whose level you state.",
+            )
+    return longest
+
+
+def _check_any_sound(path: Path, pieces: Pieces) -> None:
+    if pieces.seconds < SHORTEST_S:
         raise _too_short(path, pieces.seconds)
-    loudest_db = float(np.median(np.sort(pieces.tone_db)[-shortest:]))
+    loudest_db = energy_mean(loudest_stretch(pieces).tone_db)
     if loudest_db < SILENT_BELOW_DB:
         raise CalibrationError(
             f"{path}: is silent; the loudest component reaches {loudest_db:.0f} dB re full scale, "
             f"a tone needs more than {SILENT_BELOW_DB:g}.",
             remedy=f"{_RECORD_AGAIN}, switched on and over the microphone, and choose the channel it is on.",
         )
-    loud = np.concatenate([[False], pieces.tone_db > loudest_db - ALIKE_DB, [False]])
-    edges = np.flatnonzero(np.diff(loud)).reshape(-1, 2)
-    first, last = (int(edge) for edge in edges[np.argmax(edges[:, 1] - edges[:, 0])])
-    dropped = int((last - first) * DROPPED_SHARE)
-    tone = pieces.between(first + dropped, last - dropped)
-    if tone.tone_db.size < shortest:
-        raise _too_short(path, tone.seconds)
-    return tone
 
 
 def _too_short(path: Path, seconds: float) -> CalibrationError:
@@ -228,32 +272,41 @@ def _too_short(path: Path, seconds: float) -> CalibrationError:
     )
 
 
-def _check_tone(path: Path, tone: _Pieces, frequency_hz: float) -> None:
-    clipped = float(tone.full_scale_share.max())
+def _check_tone(path: Path, tone: Pieces, frequency_hz: float) -> None:
+    _check_whole(path, tone)
+    above_rest_db = tone.level_db - energy_mean(tone.rest_db)
+    if above_rest_db < PURE_ABOVE_DB:
+        raise CalibrationError(
+            f"{path}: holds no pure tone; the strongest component, at {tone.middle_hz:.0f} Hz, is "
+            f"{above_rest_db:.1f} dB above all other sound, {PURE_ABOVE_DB:g} dB are needed.",
+            remedy=f"{_RECORD_AGAIN} in a quiet place, with the microphone sealed into it and less gain.",
+        )
+    if abs(tone.middle_hz / frequency_hz - 1) > FREQUENCY_TOLERANCE:
+        raise CalibrationError(
+            f"{path}: the tone must be within {FREQUENCY_TOLERANCE:.0%} of {frequency_hz:g} Hz, "
+            f"got {tone.middle_hz:.1f} Hz.",
+            remedy="Give the frequency printed on the calibrator, or the right file.",
+        )
+    if tone.spread_db > STEADY_WITHIN_DB:
+        raise CalibrationError(
+            f"{path}: the tone is unsteady; its level moves by {tone.spread_db:.1f} dB, "
+            f"{STEADY_WITHIN_DB:g} dB are allowed.",
+            remedy=f"{_RECORD_AGAIN} with the automatic gain off and the microphone seated tightly.",
+        )
+
+
+def _check_whole(path: Path, tone: Pieces) -> None:
+    """Refuse a tone whose tops are cut, at full scale or by a stage before it."""
+    clipped, cut = float(tone.full_scale_share.max()), float(np.median(tone.cut_share))
     if clipped > CLIPPED_SHARE:
         raise CalibrationError(
             f"{path}: the tone is clipped; {clipped:.0%} of its samples are at full scale, "
             f"{CLIPPED_SHARE:.0%} are allowed.",
             remedy=f"{_RECORD_AGAIN} with less gain (and the night with the same), or at 94 dB.",
         )
-    found_hz = float(np.median(tone.frequency_hz))
-    above_rest_db = energy_mean(tone.tone_db) - energy_mean(tone.rest_db)
-    if above_rest_db < PURE_ABOVE_DB:
+    if cut > CUT_SHARE:
         raise CalibrationError(
-            f"{path}: holds no pure tone; the strongest component, at {found_hz:.0f} Hz, is "
-            f"{above_rest_db:.1f} dB above all other sound, {PURE_ABOVE_DB:g} dB are needed.",
-            remedy=f"{_RECORD_AGAIN} in a quiet place, with the microphone sealed into it and less gain.",
-        )
-    if abs(found_hz / frequency_hz - 1) > FREQUENCY_TOLERANCE:
-        raise CalibrationError(
-            f"{path}: the tone must be within {FREQUENCY_TOLERANCE:.0%} of {frequency_hz:g} Hz, "
-            f"got {found_hz:.1f} Hz.",
-            remedy="Give the frequency printed on the calibrator, or the right file.",
-        )
-    spread_db = float(np.ptp(tone.tone_db))
-    if spread_db > STEADY_WITHIN_DB:
-        raise CalibrationError(
-            f"{path}: the tone is unsteady; its level moves by {spread_db:.1f} dB, "
-            f"{STEADY_WITHIN_DB:g} dB are allowed.",
-            remedy=f"{_RECORD_AGAIN} with the automatic gain off and the microphone seated tightly.",
+            f"{path}: the tone is clipped below full scale; its tops are {cut:.0%} lower than a sine's, "
+            f"{CUT_SHARE:.0%} are allowed.",
+            remedy=f"{_RECORD_AGAIN} at 94 dB, or with less gain at the input (and the night with the same).",
         )
