@@ -8,7 +8,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, cast
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from sleepnoise.errors import RecordingError
 
 if TYPE_CHECKING:
+    from av.audio.codeccontext import AudioCodecContext
     from av.audio.frame import AudioFrame
     from av.audio.stream import AudioStream
     from av.container import InputContainer
@@ -35,6 +36,8 @@ READ_BYTES = 2**16
 
 _SIGNATURES = {b"ftyp": "mov", b"moov": "mov", b"mdat": "mov", b"wide": "mov"}
 _CONTAINERS = {"mov": "MP4", "amr": "AMR", "matroska": "WEBM", "aac": "AAC"}
+# Measured: the usual decoder takes 6 to 23 dB off steady tones below 1 kHz, this one 0.5 dB.
+_BETTER_DECODERS = {"amrnb": "libopencore_amrnb", "amrwb": "libopencore_amrwb"}
 PHONE_CONTAINERS = tuple(_CONTAINERS.values())
 
 FrameArray = NDArray[np.float32]
@@ -204,16 +207,29 @@ def _counted_frames(path: Path, demuxer: str, rate_hz: int) -> int:
     return 0 if end_s is None or start_s is None else round((end_s - start_s) * rate_hz)
 
 
+def _decoder(stream: "AudioStream") -> "AudioCodecContext":
+    """Return the decoder of a stream; of two for AMR, the one that keeps levels."""
+    from av import CodecContext, codecs_available
+
+    name = _BETTER_DECODERS.get(stream.codec_context.name, "")
+    if name not in codecs_available:
+        return stream.codec_context
+    decoder = cast("AudioCodecContext", CodecContext.create(name, "r"))
+    decoder.sample_rate, decoder.layout = stream.codec_context.sample_rate, "mono"
+    return decoder
+
+
 def _frames(path: Path, container: "InputContainer", stream: "AudioStream") -> Iterator["AudioFrame"]:
     """Decode packet by packet; a bad one is allowed only at the end, where a file was cut short."""
     from av import FFmpegError
 
+    decoder = _decoder(stream)
     failure: Exception | None = None
     done_s = 0.0
     try:
         for packet in container.demux(stream):
             try:
-                frames = packet.decode()
+                frames = decoder.decode(packet if packet.size else None)
             except FFmpegError as error:
                 failure = failure or error
                 continue
