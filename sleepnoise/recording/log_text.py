@@ -52,7 +52,7 @@ def text_blocks(reading: TableReading) -> Iterator[tuple[list[int], Cells]]:
         reading.begin(named)
         rows = _rows(path, itertools.chain(top[line + 1 :], lines), separator, line + 1)
         rows = _without_units(reading, rows, places, HEAD_WITHIN if line < 0 else UNIT_ROWS)
-        rows = _whole(path, rows, max(places.values()))
+        rows = _whole(path, rows, max(places.values()), len(heads))
         while block := list(itertools.islice(rows, ROWS_TOGETHER)):
             yield (
                 [number for number, _ in block],
@@ -127,15 +127,23 @@ def _rows(
 
 
 def _whole(
-    path: Path, rows: Iterable[tuple[int, list[str]]], last_place: int
+    path: Path, rows: Iterable[tuple[int, list[str]]], last_place: int, heads: int
 ) -> Iterator[tuple[int, list[str]]]:
-    """Yield rows that have all their cells; only the very last may lack some, cut off, and is dropped."""
+    """Yield rows that have all their cells; only the very last may lack some, cut off, and is dropped.
+
+    Cells beyond the heads mean that the decimal sign separates too, and numbers have come apart.
+    """
     short = 0
     for number, cells in rows:
         if short:
             raise RecordingError(
                 f"{path}, row {short}: has fewer cells than the {last_place + 1} that are needed.",
                 remedy="Mend the row, or export the log again.",
+            )
+        if heads and any(cells[heads:]):
+            raise RecordingError(
+                f"{path}, row {number}: has more cells than there are heads ({heads}).",
+                remedy="Export with another separator than the decimal sign.",
             )
         if len(cells) > last_place:
             yield number, cells

@@ -194,6 +194,11 @@ def test_the_mapping_that_was_used_is_told(read):
         assert part in told
 
 
+def test_separators_at_the_end_of_rows_are_no_cells(read):
+    text = "Time;LAeq\n2026-01-14 23:00:00;30;;\n2026-01-14 23:00:01;31;;\n"
+    assert read(text).columns["laeq"].tolist() == [30.0, 31.0]
+
+
 def test_a_last_row_that_is_cut_off_is_dropped(read):
     log = read("Time,x,LAeq\n2026-01-14 23:00:00,1,30\n2026-01-14 23:00:01,1,31\n2026-01-14 23:0")
     assert log.steps == 2
@@ -215,12 +220,13 @@ def test_local_times_are_followed_through_both_clock_changes(read, evening, hour
     np.testing.assert_allclose(log.columns["laeq"], levels)
 
 
-@pytest.mark.parametrize(("first", "last"), [(0, 150), (170, 400), (130, 300)])
+@pytest.mark.parametrize(("first", "last"), [(0, 150), (170, 400), (190, 400), (130, 300)])
 def test_part_of_such_a_night_is_told_by_what_lies_beside_it(read, first, last):
     # Minutes from 00:00 on 26 October 2025, local; 02:00 comes after 120 and again after 180 minutes.
     midnight = datetime(2025, 10, 25, 22, 0, tzinfo=UTC)
     start = midnight + timedelta(minutes=first)
-    assert read(rows([30.0] * (last - first), start=start, step_s=60, zone=ZONE)).start == start
+    log = read(rows([30.0] * (last - first), start=start, step_s=60, zone=ZONE))
+    assert (log.start, log.steps) == (start, last - first)
 
 
 def test_an_hour_that_comes_twice_and_stands_alone_is_refused(read):
@@ -279,6 +285,7 @@ def test_what_is_no_time_is_refused_with_its_row(read, stamp):
     ("text", "options", "kind", "complaint"),
     [
         ("", PLAIN, RecordingError, "has no column"),
+        ("Time,LAeq\n2026-01-14 23:00:00,30,5\n", PLAIN, RecordingError, "row 2: has more cells"),
         ("a,b\n1,2\n", PLAIN, RecordingError, "has no column 'Time', 'LAeq'; the nearest line has 'a', 'b'"),
         ("Time,LAeq,LAeq\n", PLAIN, RecordingError, "more than one column is called 'LAeq'"),
         ("Time,LAeq\n", PLAIN, RecordingError, "no rows with levels"),
