@@ -14,13 +14,8 @@ import numpy as np
 from sleepnoise.acoustics.source import Source
 from sleepnoise.acoustics.uncertainty import COVERAGE_80, COVERAGE_95, combined, residual_sensitivities
 from sleepnoise.errors import SettingsError
-from sleepnoise.recording.calibration import Calibration
+from sleepnoise.recording.calibration import ISO_1996_2_METER, Calibration
 
-ISO_1996_2_METER = Source(
-    document="ISO 1996-2:2017",
-    place="standard uncertainty of a sound level meter, by class",
-    how_known="memory",
-)
 ISO_1996_2_RESIDUAL = Source(document="ISO 1996-2:2017", place="10.4, F.7 to F.9", how_known="library")
 ISO_1996_2_REPEATS = Source(
     document="ISO 1996-2:2017", place="clause 4, repeated measurements", how_known="library"
@@ -121,21 +116,27 @@ class UncertaintyBudget:
         return COVERAGE_80 * self.combined_db
 
 
-def of_recorder(calibration: Calibration) -> Contribution:
-    """Return what a recorder and its calibration contribute: one number, as ``Calibration`` gives it.
+def of_recorder(calibration: Calibration) -> tuple[Contribution, ...]:
+    """Return what a recorder and its calibration contribute: the parts that ``Calibration`` gives.
 
-    That number already holds the instrument (frequency weighting, detector, microphone), so no
-    other contribution may count it again.
+    They hold the instrument already (frequency response, detector, microphone), so nothing
+    else may count it again.
     """
-    return Contribution(
+    if calibration.parts:
+        return tuple(
+            Contribution(name=part.what, standard_db=part.standard_db, basis=part.basis, source=OUR_CHOICE)
+            for part in calibration.parts
+        )
+    whole = Contribution(
         name="recorder and its calibration",
         standard_db=calibration.expanded_uncertainty_db / COVERAGE_95,
         basis=f"microphone, frequency response and gain together; calibration {calibration.origin}",
         source=OUR_CHOICE,
     )
+    return (whole,)
 
 
-def of_meter(meter_class: int) -> Contribution:
+def of_meter(meter_class: int) -> tuple[Contribution, ...]:
     """Return what a sound level meter of class 1 or 2 contributes, checked with a calibrator at the place.
 
     Raises
@@ -148,16 +149,17 @@ def of_meter(meter_class: int) -> Contribution:
             f"uncertainty: the class of a sound level meter must be 1 or 2, got {meter_class}.",
             remedy="Give the class that is printed on the meter; without one, take 2.",
         )
-    return Contribution(
+    meter = Contribution(
         name=f"sound level meter of class {meter_class}",
         standard_db=METER_U_DB[meter_class],
         basis="frequency weighting, detector and microphone within its class, checked with a calibrator",
         source=ISO_1996_2_METER,
     )
+    return (meter,)
 
 
 def budget_for(
-    instrument: Contribution,
+    instrument: Sequence[Contribution],
     quantity: Quantity = "weighted",
     *,
     positions: int = 1,
@@ -168,7 +170,7 @@ def budget_for(
 
     Parameters
     ----------
-    instrument : Contribution
+    instrument : sequence of Contribution
         From ``of_recorder`` or ``of_meter``.
     quantity : {"weighted", "low bands"}, optional
     positions : int, optional
@@ -192,7 +194,7 @@ def budget_for(
             f"uncertainty: at least one microphone position is needed, got {positions}.",
             remedy="Count the places in the room at which was measured.",
         )
-    parts = [instrument, _of_position(quantity, positions)]
+    parts = [*instrument, _of_position(quantity, positions)]
     not_included = [_NOT_AS_USUAL]
     if len(nights_db) > 1:
         parts.append(_of_nights(nights_db))

@@ -2,6 +2,7 @@
 
 import math
 import tomllib
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -53,7 +54,7 @@ def test_the_example_of_the_standard_comes_out():
 def test_a_level_without_its_residual_sound_is_less_certain(case):
     # The table's two rows take u = 0.5 dB for the level and 0.5 or 2 dB for the residual sound.
     for residual_u_db, key in ((0.5, "u_half_half"), (2.0, "u_half_two")):
-        corrected = budget_for(part(0.0), residual=(case["total"], case["residual"], residual_u_db))
+        corrected = budget_for([part(0.0)], residual=(case["total"], case["residual"], residual_u_db))
         position = by_name(corrected)["position in the room"]
         share = math.hypot(0.5 * position.sensitivity, by_name(corrected)["residual sound"].product_db)
         assert share == pytest.approx(case[key], abs=0.0005)
@@ -63,14 +64,21 @@ def test_a_level_without_its_residual_sound_is_less_certain(case):
 def test_residual_sound_that_is_too_loud_cannot_be_taken_off(residual_db):
     # ISO 1996-2:2017, 10.4: a margin of 3 dB or less allows no correction.
     with pytest.raises(SettingsError, match="more than 3 dB below"):
-        budget_for(part(0.5), residual=(40.0, residual_db, 0.5))
+        budget_for([part(0.5)], residual=(40.0, residual_db, 0.5))
 
 
 def test_a_recorder_counts_once_with_everything_that_its_calibration_holds():
     calibration = calibration_from_sensitivity(117.0)
-    found = by_name(budget_for(of_recorder(calibration)))
-    assert found["recorder and its calibration"].product_db == calibration.expanded_uncertainty_db / 2
-    assert set(found) == {"recorder and its calibration", "position in the room"}
+    parts = of_recorder(calibration)
+    assert budget(*parts).expanded_db == pytest.approx(calibration.expanded_uncertainty_db, abs=1e-12)
+    assert [each.name for each in parts] == [each.what for each in calibration.parts]
+    assert set(by_name(budget_for(parts))) == {*by_name(budget(*parts)), "position in the room"}
+
+
+def test_a_calibration_that_does_not_tell_its_parts_counts_as_a_whole():
+    calibration = replace(calibration_from_sensitivity(117.0), parts=())
+    [whole] = of_recorder(calibration)
+    assert 2 * whole.product_db == pytest.approx(calibration.expanded_uncertainty_db)
 
 
 def test_nothing_is_known_of_a_recorder_without_calibration():
@@ -78,9 +86,8 @@ def test_nothing_is_known_of_a_recorder_without_calibration():
 
 
 def test_meters_differ_by_their_class():
-    # ISO 1996-2:2017 as remembered: 0.5 and 1.5 dB.
-    assert (of_meter(1).standard_db, of_meter(2).standard_db) == (0.5, 1.5)
-    assert not of_meter(1).source.verified
+    # ISO 1996-2:2017, Table 1, footnote a (looked-up): 0.5 and 1.5 dB.
+    assert [of_meter(each)[0].standard_db for each in (1, 2)] == [0.5, 1.5]
     with pytest.raises(SettingsError, match="must be 1 or 2, got 3"):
         of_meter(3)
 
@@ -91,21 +98,21 @@ def test_low_frequencies_depend_more_on_the_place():
 
 
 def test_several_positions_tell_more_about_the_room():
-    one, four = (by_name(budget_for(part(0.0), positions=n))["position in the room"] for n in (1, 4))
+    one, four = (by_name(budget_for([part(0.0)], positions=n))["position in the room"] for n in (1, 4))
     assert four.product_db == pytest.approx(one.product_db / 2)
     with pytest.raises(SettingsError, match="at least one"):
-        budget_for(part(0.0), positions=0)
+        budget_for([part(0.0)], positions=0)
 
 
 def test_one_night_stands_for_itself_and_the_budget_says_so():
-    found = budget_for(part(1.0), nights_db=[30.0])
+    found = budget_for([part(1.0)], nights_db=[30.0])
     assert "choice of nights" not in by_name(found)
     assert any("one night was measured" in text for text in found.not_included)
 
 
 def test_several_nights_stand_for_all_the_better_the_more_there_are():
     # Standard deviation of 28, 30 and 32 dB is 2 dB: 2/sqrt 3 = 1.155 dB.
-    found = budget_for(part(1.0), nights_db=[28.0, 30.0, 32.0])
+    found = budget_for([part(1.0)], nights_db=[28.0, 30.0, 32.0])
     assert by_name(found)["choice of nights"].product_db == pytest.approx(1.1547, abs=5e-5)
     assert not any("one night was measured" in text for text in found.not_included)
 
