@@ -3,6 +3,7 @@
 import math
 from dataclasses import dataclass
 from datetime import date
+from pathlib import Path
 from typing import Self
 
 from sleepnoise.acoustics.decibels import REFERENCE_PRESSURE_PA
@@ -122,6 +123,11 @@ class Calibration:
             expanded_uncertainty_db=math.nan,
             origin="none: levels are relative to full scale",
         )
+
+
+def shown_name(path: Path) -> str:
+    """Return a file's name without its folder, safe to print and to write."""
+    return path.name if path.name.isprintable() else repr(path.name)
 
 
 def expanded_db(parts: tuple[UncertaintyPart, ...]) -> float:

@@ -20,6 +20,7 @@ from sleepnoise.recording.calibration import (
     UncertaintyPart,
     expanded_db,
     recorder_part,
+    shown_name,
 )
 from sleepnoise.recording.tone_search import (
     FREQUENCY_TOLERANCE,
@@ -165,14 +166,14 @@ def _pascal(level_db: float, found_db: float) -> float:
 
 
 def _told(path: Path, tone: Pieces) -> str:
-    return f"{path.name} ({tone.seconds:g} s at {tone.middle_hz:.1f} Hz, from {tone.start_s:g} s)"
+    return f"{shown_name(path)} ({tone.seconds:g} s at {tone.middle_hz:.1f} Hz, from {tone.start_s:g} s)"
 
 
 def _span(path: Path, stretch: Pieces) -> ToneSpan:
     with path.open("rb") as file:
         sha256 = hashlib.file_digest(file, "sha256").hexdigest()
     end_s = stretch.start_s + stretch.seconds
-    return ToneSpan(name=path.name, sha256=sha256, start_s=stretch.start_s, end_s=end_s)
+    return ToneSpan(name=shown_name(path), sha256=sha256, start_s=stretch.start_s, end_s=end_s)
 
 
 def _drift_part(drift_db: float) -> UncertaintyPart:
@@ -188,8 +189,8 @@ def _drift_remarks(before: Path, after: Path, drift_db: float, *, accept_drift: 
         return ()
     if not accept_drift:
         raise CalibrationError(
-            f"{before.name} and {after.name}: tones before and after may differ by {MOST_DRIFT_DB:g} dB at "
-            f"most ({ISO_1996_2_CHECKS.document}, 5.2), these differ by {drift_db:+.2f} dB.",
+            f"{shown_name(before)} and {shown_name(after)}: tones before and after may differ by "
+            f"{MOST_DRIFT_DB:g} dB at most ({ISO_1996_2_CHECKS.document}, 5.2), these differ by {drift_db:+.2f} dB.",
             remedy="The standard discards such a night: look for a weak battery, a moved gain or a loose "
             "microphone and measure again; or pass --accept-drift, which says it in the report.",
         )

@@ -255,6 +255,13 @@ def test_the_tone_is_found_between_talk_that_is_louder(calibrated):
     (span,) = found.tones
     assert (span.start_s, span.end_s) == (pytest.approx(7.0, abs=0.26), pytest.approx(19.0, abs=0.26))
     assert span.name == "tone.wav"
+    assert f"from {span.start_s + 1.5:g} s)" in found.origin
+
+
+def test_a_name_that_no_terminal_should_see_is_escaped(calibrated):
+    found = calibrated(tone(), name="a\x1b[31m.wav")
+    assert found.origin.isprintable()
+    assert found.tones[0].name.isprintable()
 
 
 def test_talk_over_the_tone_leaves_the_longer_part_of_it(calibrated):
