@@ -284,6 +284,8 @@ def _without_padding(pieces: Iterator[FrameArray], stated: int) -> Iterator[Fram
         left -= len(keep)
         if len(keep):
             yield keep
+        if len(keep) == len(piece):
+            continue
         beyond.append(piece[len(keep) :])
         held += len(beyond[-1])
         if held > PADDING_FRAMES:
