@@ -190,7 +190,8 @@ def _drift_remarks(before: Path, after: Path, drift_db: float, *, accept_drift: 
     if not accept_drift:
         raise CalibrationError(
             f"{shown_name(before)} and {shown_name(after)}: tones before and after may differ by "
-            f"{MOST_DRIFT_DB:g} dB at most ({ISO_1996_2_CHECKS.document}, 5.2), these differ by {drift_db:+.2f} dB.",
+            f"{MOST_DRIFT_DB:g} dB at most ({ISO_1996_2_CHECKS.document}, 5.2), these differ by "
+            f"{drift_db:+.2f} dB.",
             remedy="The standard discards such a night: look for a weak battery, a moved gain or a loose "
             "microphone and measure again; or pass --accept-drift, which says it in the report.",
         )
