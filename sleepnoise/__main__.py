@@ -1,6 +1,6 @@
 """``python -m sleepnoise``: the command line."""
 
-from sleepnoise.cli import main
+from sleepnoise.cli.program import main
 
 if __name__ == "__main__":
     main()

@@ -3,6 +3,7 @@ import json
 import os
 import re
 import signal
+import struct
 import subprocess
 import sys
 import time
@@ -14,7 +15,7 @@ import soundfile
 from click.testing import CliRunner, Result
 
 from sleepnoise import __version__
-from sleepnoise.cli import app
+from sleepnoise.cli.program import app
 from sleepnoise.dossier.record import AssessSettings
 from sleepnoise.night.event_settings import EventSettings
 from sleepnoise.planning.first_plan import PlanSettings
@@ -197,7 +198,7 @@ def program(*words: str | Path) -> list[str]:
 @pytest.mark.parametrize("words", [["--help"], ["assess", "-h"], ["--version"], ["profiles", "-h"]])
 def test_help_loads_nothing_heavy(words: list[str]) -> None:
     code = (
-        "import sys; from sleepnoise.cli import main; sys.argv[1:] = sys.argv[1:]\n"
+        "import sys; from sleepnoise.cli.program import main; sys.argv[1:] = sys.argv[1:]\n"
         "try:\n    main()\nexcept SystemExit:\n    pass\n"
         "print(sorted({'numpy', 'scipy', 'pydantic', 'rich', 'pyarrow', 'jinja2'} & set(sys.modules)))"
     )
@@ -230,9 +231,13 @@ def test_a_reader_that_leaves_early_is_no_error(night: Path, tmp_path: Path) -> 
 @pytest.mark.parametrize(("sent", "status"), [(signal.SIGINT, 130), (signal.SIGTERM, 143)])
 @pytest.mark.skipif(os.name != "posix", reason="signals of this kind are POSIX's")
 def test_an_interrupted_run_leaves_nothing(tmp_path: Path, sent: signal.Signals, status: int) -> None:
-    # Twenty minutes at 96 kHz: long enough to be still at it when the signal comes.
+    # Four hours of silence at 96 kHz, of which the disk holds only the header: surely still at it.
     path = tmp_path / "long.wav"
-    soundfile.write(path, np.zeros(20 * 60 * 96_000, dtype=np.int16), 96_000, subtype="PCM_16")
+    samples = 4 * 3600 * 96_000
+    header = struct.pack("<4sI8sIHHIIHH4sI", b"RIFF", 36 + 2 * samples, b"WAVEfmt ", 16, 1, 1, 96_000,
+                         192_000, 2, 16, b"data", 2 * samples)  # fmt: skip
+    path.write_bytes(header)
+    os.truncate(path, len(header) + 2 * samples)
     words = program("assess", path, *ZONE, *START, *LEVEL, "--out", tmp_path / "out", "--threads", "1")
     with subprocess.Popen(words, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True) as process:
         time.sleep(2.0)

@@ -25,7 +25,7 @@ def help_of(*command):
     return (
         "import sys\n"
         f"sys.argv = ['sleepnoise', *{command!r}, '--help']\n"
-        "from sleepnoise.cli import main\n"
+        "from sleepnoise.cli.program import main\n"
         "try:\n    main()\n"
         "except SystemExit as ended:\n    assert not ended.code, ended.code\n"
     )
@@ -36,7 +36,7 @@ def test_importing_the_package_loads_nothing_heavy():
 
 
 def test_importing_the_command_line_loads_nothing_heavy():
-    assert loaded_after("import sleepnoise.cli") == ([], "")
+    assert loaded_after("import sleepnoise.cli.program") == ([], "")
 
 
 def test_help_loads_nothing_heavy():

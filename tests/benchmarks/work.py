@@ -69,7 +69,7 @@ def analyse(file: Path, threads: int) -> None:
 
 def assess(file: Path) -> None:
     """Run the main job as a user does, with all of its outputs."""
-    from sleepnoise.cli import app
+    from sleepnoise.cli.program import app
 
     options = ["--start", "2026-01-14T23:00", "--zone", "Europe/Vienna", "--full-scale-level", "117"]
     out = str(file.with_suffix(""))

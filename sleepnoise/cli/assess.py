@@ -1,0 +1,141 @@
+"""The command ``assess``: one overnight recording to levels, events, verdicts and a first plan."""
+
+import os
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from sleepnoise.cli.options import FILE, Grouped, option
+
+if TYPE_CHECKING:
+    from sleepnoise.dossier.record import AssessSettings, NightRecord
+
+EXCEEDED = 1
+"""Exit status when a guideline that was to be checked is exceeded. Chosen: 2 is usage or input."""
+
+MOST_THREADS = 8
+"""Threads unless the user says otherwise, at most. Chosen: reading the file keeps no more than these busy."""
+
+SOUND, CALIBRATION = "Recording", "Calibration (without one: relative levels, no verdicts)"
+NIGHT, EVENTS, PLAN, RESULT = "Night", "What counts as an event", "First plan", "Result"
+
+
+@click.command("assess", cls=Grouped)
+@click.argument("recording", type=FILE)
+@option(RESULT, "--out", FILE, "FOLDER", "Folder to make for the results.")
+@option(RESULT, "--json", bool, None, "Print assessment.json, and nothing else, on standard output.")
+@option(RESULT, "--force", bool, None, "Replace an earlier assessment in that folder.")
+@option(RESULT, "--check", bool, None, "End with status 1 if a guideline value is exceeded.")
+@option(
+    RESULT, "--threads", int, "N", f"Threads; the result stays the same. [default: all, up to {MOST_THREADS}]"
+)
+@option(
+    SOUND,
+    "--start",
+    str,
+    "TIME",
+    "When it began: 2026-01-14T22:00 is local time, an offset may follow. [default: from the file]",
+)
+@option(
+    SOUND,
+    "--zone",
+    str,
+    "NAME",
+    "Time zone of the place, such as Europe/Vienna. Needed: recordings do not tell it.",
+)
+@option(SOUND, "--channel", int, "N", "Which channel holds the microphone. [default: 1]")
+@option(CALIBRATION, "--tone", FILE, "FILE", "Recording of a calibrator, made with the same gain.")
+@option(CALIBRATION, "--tone-level", float, "DB", "Level of the calibrator. [default: 94]")
+@option(CALIBRATION, "--tone-frequency", float, "HZ", "Its frequency. [default: 1000]")
+@option(
+    CALIBRATION,
+    "--full-scale-level",
+    float,
+    "DB",
+    "Instead of a tone: level, re 20 µPa, of a sine that just reaches full scale.",
+)
+@option(NIGHT, "--window", str, "FROM-TO", "Local clock hours that count as night. [default: 23:00-07:00]")
+@option(
+    NIGHT,
+    "--guideline",
+    str,
+    "NAME",
+    "Judge by this profile, a name from 'profiles list' or a .toml file; may be repeated. [default: all]",
+    multiple=True,
+)
+@option(EVENTS, "--onset", float, "DB", "How far above the background an event reaches. [default: 6]")
+@option(EVENTS, "--release", float, "DB", "How far above the background it begins and ends. [default: 3]")
+@option(EVENTS, "--min-length", float, "S", "Shorter ones are dropped. [default: 0.125]")
+@option(EVENTS, "--merge-gap", float, "S", "Sounds no further apart are one event. [default: 3]")
+@option(
+    EVENTS,
+    "--background-minutes",
+    float,
+    "MIN",
+    "Quiet time before an event that tells its background. [default: 5]",
+)
+@option(
+    PLAN,
+    "--margin",
+    float,
+    "DB",
+    "Audibility that events must stay below; 0 is the limit of hearing them. [default: 0]",
+)
+@option(PLAN, "--events-allowed", int, "N", "Events that may stay audible. [default: 0]")
+@option(PLAN, "--masker-cap", float, "DB", "Loudest masker to propose, dB(A). [default: 40]")
+def command(recording: Path, out: Path | None, json: bool, force: bool, check: bool, **chosen: Any) -> int:
+    """Assess one overnight RECORDING: levels, events, verdicts and a first plan."""
+    if out is None and not json:
+        raise click.UsageError("Say where the results go with --out FOLDER, or print them with --json.")
+    from sleepnoise.dossier.assess import assess_recording
+    from sleepnoise.dossier.folder import check_place
+    from sleepnoise.report import terminal
+
+    settings = _settings(chosen)
+    if out is not None:
+        check_place(out, force=force)
+    with terminal.progress(recording.name, "Listening to") as on_progress:
+        record = assess_recording(recording, settings, on_progress)
+    if out is not None:
+        from sleepnoise.report.folder import write_assessment
+
+        write_assessment(record, out, force=force)
+    _show(record, out, as_json=json)
+    exceeded = any(verdict.word == "exceeded" for verdict in record.assessment.verdicts)
+    return EXCEEDED if check and exceeded else 0
+
+
+FIELDS = {
+    "tone_level": "tone_level_db", "tone_frequency": "tone_frequency_hz",
+    "full_scale_level": "full_scale_level_db", "guideline": "guidelines",
+    "onset": "onset_db", "release": "release_db", "min_length": "min_length_s", "merge_gap": "merge_gap_s",
+    "margin": "margin_db", "masker_cap": "cap_dba",
+}  # fmt: skip
+"""Settings whose name in code, with its unit, is longer than the option's."""
+
+
+def _settings(chosen: dict[str, Any]) -> "AssessSettings":
+    """Return the settings that the options ask for; what was left out keeps its default."""
+    from sleepnoise.dossier.record import AssessSettings
+    from sleepnoise.night.event_settings import EventSettings
+    from sleepnoise.planning.first_plan import PlanSettings
+
+    given = {FIELDS.get(name, name): value for name, value in chosen.items() if value not in (None, ())}
+    events = {name: given.pop(name) for name in EventSettings.__dataclass_fields__ if name in given}
+    plan = {name: given.pop(name) for name in PlanSettings.__dataclass_fields__ if name in given}
+    given.setdefault("threads", min(os.cpu_count() or 1, MOST_THREADS))
+    return AssessSettings(events=EventSettings(**events), plan=PlanSettings(**plan), **given)
+
+
+def _show(record: "NightRecord", out: Path | None, *, as_json: bool) -> None:
+    from sleepnoise.report import terminal
+
+    if as_json:
+        from sleepnoise.dossier.document import assessment_document, document_text
+
+        sys.stdout.buffer.write(document_text(assessment_document(record)).encode())
+        return
+    terminal.show_night(record)
+    terminal.show_written(str(out))
