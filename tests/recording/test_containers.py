@@ -1,5 +1,6 @@
 """What AIFF, W64, CAF, Ogg and MP3 files that were cut short or never closed still give."""
 
+import io
 import struct
 from datetime import UTC, datetime
 
@@ -11,8 +12,8 @@ from hypothesis import strategies as st
 from sleepnoise.errors import RecordingError
 from sleepnoise.recording.audio_file import open_audio, read_blocks
 from sleepnoise.recording.calibration import Calibration
-from sleepnoise.recording.containers import OGG_OPEN
-from sleepnoise.recording.riff import OPEN
+from sleepnoise.recording.containers import OGG_OPEN, KeptFile, Spliced
+from sleepnoise.recording.riff import OPEN, SoundPlace
 
 START = datetime(2026, 3, 5, 22, 0, tzinfo=UTC)
 UNITY = Calibration(pascal_per_full_scale=1.0, absolute=True, expanded_uncertainty_db=0.0, origin="test")
@@ -121,6 +122,24 @@ def test_cut_anywhere_nothing_but_the_last_unit_is_lost(tmp_path_factory, files,
     # The header (4 KiB in CAF) comes out of the share too; rates of lossy files vary by a few percent.
     allowance = 4096 + (0.05 * 480_000 if name in ("MP3", "VORBIS", "OPUS") else 0)
     assert got.size > 480_000 * share - UNIT[name] - allowance
+
+
+def test_a_header_of_our_own_is_followed_by_the_sound_and_nothing_else(tmp_path):
+    path = tmp_path / "file"
+    path.write_bytes(b"wrong header" + b"the sound" + b"something else")
+    place = SoundPlace(kind="RIFF", header=b"right", place=12, size=9, finding="", missing_share=0.0)
+    for piece in (1, 3, 100):
+        with io.BufferedReader(Spliced(KeptFile(path), place), piece) as stream:
+            assert stream.read() == b"rightthe sound"
+            assert stream.seek(-5, io.SEEK_END) == 9
+            assert stream.read(100) == b"sound"
+            assert stream.seek(3) == 3
+            assert stream.read(5) == b"htthe"
+
+
+def test_a_chunk_that_reaches_beyond_any_disk_is_refused(tmp_path):
+    with pytest.raises(RecordingError, match="is no sound file"):
+        opened(tmp_path, b"caff\0\1\0\0" + 3 * (b"free" + struct.pack(">q", 2**63 - 1)))
 
 
 @given(st.binary(max_size=200))

@@ -103,6 +103,16 @@ def test_the_last_frame_tells_the_length_at_any_rate(tmp_path, write_sound, rate
         assert last_sample(stream) == samples
 
 
+def test_what_only_looks_like_a_frame_behind_the_last_one_is_passed_over(tmp_path, whole):
+    _, content = whole
+    frame = bytearray(content[content.index(b"\xff\xf8") :][:16])
+    frame[4] = 0x7F  # frame 127; the check of the header is now wrong
+    path = tmp_path / "night.flac"
+    path.write_bytes(content + frame)
+    with path.open("rb") as stream:
+        assert last_sample(stream) == 480_000
+
+
 @given(st.binary(max_size=200))
 def test_garbage_tells_nothing_or_something_but_never_breaks(tmp_path_factory, garbage):
     path = tmp_path_factory.getbasetemp() / "garbage.flac"

@@ -167,6 +167,14 @@ def test_chunks_behind_the_sound_are_no_sound(tmp_path, behind):
     check(opened(tmp_path, wav(FMT, DATA, behind)), SAMPLES)
 
 
+def test_an_odd_chunk_behind_the_sound_leads_to_the_next(tmp_path):
+    check(opened(tmp_path, wav(FMT, DATA, chunk(b"note", b"abc"), NOTE)), SAMPLES)
+
+
+def test_what_lies_behind_the_outermost_chunk_is_no_sound_if_chunks_lead_to_its_end(tmp_path):
+    check(opened(tmp_path, wav(FMT, DATA, NOTE) + SOUND[:200_000]), SAMPLES)
+
+
 def test_a_file_cut_inside_the_chunk_behind_its_sound_is_whole(tmp_path):
     check(opened(tmp_path, wav(FMT, DATA, chunk(b"LIST", bytes(3000)))[:-1000]), SAMPLES)
 

@@ -8,12 +8,13 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from sleepnoise.errors import RecordingError, StartTimeError
-from sleepnoise.recording import part_order, sequence
+from sleepnoise.recording import audio_file, part_order, sequence
 from sleepnoise.recording.calibration import Calibration
 from sleepnoise.recording.sequence import open_night
 
 UNITY = Calibration(pascal_per_full_scale=1.0, absolute=True, expanded_uncertainty_db=0.0, origin="test")
 RATE_HZ = 8000
+HOUR = 3600
 PLACE = {"zone": "Europe/Vienna"}
 START = datetime(2026, 3, 5, 21, 0, tzinfo=UTC)
 """22:00 in Vienna."""
@@ -104,7 +105,9 @@ def test_a_long_gap_takes_no_more_memory_than_a_block(write_parts, monkeypatch):
     assert max(sizes[1:-1]) == 5000
 
 
-def test_an_overlap_is_left_out_of_the_later_part(write_parts):
+@pytest.mark.parametrize("block_samples", [10_000, 2**17])
+def test_an_overlap_is_left_out_of_the_later_part(write_parts, monkeypatch, block_samples):
+    monkeypatch.setattr(audio_file, "BLOCK_SAMPLES", block_samples)
     folder = write_parts({"20260305_220000.wav": (0, 20), "20260305_220015.wav": (15, 40)})
     night = open_night(folder, **PLACE)
     assert night.gaps == ()
@@ -132,6 +135,12 @@ def test_small_losses_at_every_join_add_up_to_gaps(write_parts):
     sounding = got[got > 0]
     late_s = np.abs(np.flatnonzero(got > 0) - sounding) / RATE_HZ
     assert late_s.max() <= part_order.JOIN_WITHIN_S + part_order.JOIN_DRIFT * 210
+
+
+def test_the_longer_a_night_the_further_two_clocks_may_have_drifted_apart():
+    """Four hours at 50 ppm each way: 1.44 s on top of the two."""
+    assert part_order.joining_frames(0, 48_000) == 2 * 48_000
+    assert part_order.joining_frames(4 * HOUR * 48_000, 48_000) == pytest.approx(3.44 * 48_000, abs=1)
 
 
 def test_progress_is_told_up_to_the_end_of_the_night(write_parts):
@@ -197,8 +206,6 @@ def test_a_file_that_tells_neither_time_nor_number_is_refused(write_parts):
 
 
 # Clock changes. Vienna 2026: 29 March 02:00 -> 03:00, 25 October 03:00 -> 02:00 (tz database).
-
-HOUR = 3600
 
 
 @pytest.fixture
