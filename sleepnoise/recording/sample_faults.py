@@ -55,9 +55,9 @@ LONG_RUN = 4096
 JUMP_STEPS = 4
 """Steps by which sound jumps into or out of a dropout. Chosen: slow sound near zero leaves it by one."""
 
-ROW = 256
-"""Samples among which one is remembered. Chosen: a buffer of 512 that comes twice has one in it,
-and marking costs a third less than with rows of 128."""
+ROW = 512
+"""Samples among which one is remembered. Chosen: a buffer of 1024 that comes twice has one in it,
+and marking costs half as much as with rows of 128."""
 
 LONGEST_LAG = 8192
 """Longest buffer that is looked for, samples. Chosen: drivers use less."""
@@ -71,7 +71,11 @@ CHANGES = 32
 MOST_REPLAYS = 8
 """Times that a buffer may come again. Chosen: what goes on for longer is a made tone, which has a period."""
 
-SHORT_LAGS = (64, 128, 256)
+BY_CHANCE = 16
+"""Samples by which a repeat may be longer than whole buffers. Chosen: of sound of two steps every other
+sample agrees by chance; a made tone stops anywhere."""
+
+SHORT_LAGS = (64, 128, 256, 512)
 """Lags tried one by one, samples. Chosen: usual buffers too short for rows."""
 
 MARK = 8
@@ -230,60 +234,40 @@ def repeated_spans(samples: Samples, sample_rate_hz: float) -> Spans:
     Notes
     -----
     The highest sample of every row and its neighbours are a mark. Equal marks tell the
-    lag, and then the whole stretch is compared at this lag. A period that is kept for longer
-    than ``MOST_REPLAYS`` is that of a made sound, such as a test tone, and no fault.
+    lag, and then the whole stretch is compared at this lag. What goes on for longer than
+    ``MOST_REPLAYS`` buffers, or stops within one, is a made sound such as a test tone, and no fault.
     """
     if samples.size < SHORTEST_RUN:
         return _NONE
     longest = min(LONGEST_LAG, round(LONGEST_LAG_S * sample_rate_hz))
-    lags = np.unique(np.concatenate([_marked_lags(samples, longest), _short_lags(samples)]))
+    seen = {*_marked_lags(samples, longest).tolist(), *_short_lags(samples)}
+    # A made sound also comes again after many of its periods: its own period must be tried first.
+    lags = sorted({lag // part for lag in seen for part in _divisors(lag)})
     found = [_NONE]
     periodic = [_NONE]
-    for lag in lags.tolist():
+    for lag in lags:
         runs = _runs_at_lag(samples, lag)
         runs = runs[~_inside(runs, np.concatenate(periodic))]
-        lasting = runs[:, 1] - runs[:, 0] > MOST_REPLAYS * lag
-        periodic.append(runs[lasting] - [lag, 0])
-        found.append(runs[~lasting])
+        length = runs[:, 1] - runs[:, 0]
+        whole = (length <= lag) | (length % lag <= BY_CHANCE)
+        kept = whole & (length <= MOST_REPLAYS * lag + BY_CHANCE)
+        periodic.append(runs[~kept] - [lag, 0])
+        found.append(runs[kept])
     return np.concatenate(found)
 
 
-def _marked_lags(samples: Samples, longest: int) -> NDArray[np.int64]:
-    """Return the lags at which a mark comes again."""
-    rows = samples.size // ROW
-    marks = samples[: rows * ROW].reshape(rows, ROW).argmax(axis=1) + ROW * np.arange(rows)
-    first = np.minimum(np.maximum(marks - MARK // 2, 0), samples.size - MARK)
-    around = samples.take(first[:, np.newaxis] + np.arange(MARK))
-    still = (around[:, 0] == samples[marks]) & (around[:, -1] == samples[marks])
-    # Odd multipliers spread the bits; the products wrap around.
-    keys = around.view(np.uint64) @ _MULTIPLIERS
-    ordered = np.sort(keys)
-    if (ordered[1:] != ordered[:-1]).all():
-        return np.empty(0, dtype=np.int64)
-    order = keys.argsort()
-    same = np.flatnonzero((keys[order[1:]] == keys[order[:-1]]) & ~still[order[1:]])
-    earlier, later = np.sort(first[[order[same], order[same + 1]]], axis=0)
-    near = (later - earlier >= SHORTEST_RUN) & (later - earlier <= longest)
-    return _agreeing(samples, earlier[near], later[near])
+def _divisors(lag: int) -> list[int]:
+    return [part for part in range(1, lag // SHORTEST_RUN + 1) if lag % part == 0]
 
 
-def _agreeing(samples: Samples, earlier: NDArray[np.int64], later: NDArray[np.int64]) -> NDArray[np.int64]:
-    """Return the lags between places that are alike for longer than their marks."""
-    reach = np.arange(-MARK, 2 * MARK)
-    if later.size == 0:
-        return later
-    pairs = [samples.take(place[:, np.newaxis] + reach, mode="clip") for place in (earlier, later)]
-    return (later - earlier)[(pairs[0] == pairs[1]).all(axis=1)]
-
-
-def _short_lags(samples: Samples) -> NDArray[np.int64]:
+def _short_lags(samples: Samples) -> list[int]:
     looked_at = np.ascontiguousarray(samples[::STRIDE])
     found = []
     for lag in SHORT_LAGS:
         apart = lag // STRIDE
         if looked_at.size > apart and _has_run(looked_at[apart:] == looked_at[:-apart], apart):
             found.append(lag)
-    return np.array(found, dtype=np.int64)
+    return found
 
 
 def _runs_at_lag(samples: Samples, lag: int) -> Spans:
