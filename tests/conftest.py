@@ -9,17 +9,19 @@ import pytest
 from sleepnoise.dossier.provenance import FileMark, Provenance
 from sleepnoise.dossier.record import AssessSettings, NightRecord
 from sleepnoise.isolation.treatments import default_steps
+from sleepnoise.judgement.assessment import assess_history
+from sleepnoise.judgement.guidelines import criteria_of
 from sleepnoise.levels.bands import bands_within
 from sleepnoise.levels.history import LevelHistory
 from sleepnoise.masking.masker import masker_shapes
-from sleepnoise.night.assessment import assess_history
-from sleepnoise.night.guidelines import criteria_of
 from sleepnoise.night.window import NightWindow
 from sleepnoise.planning.first_plan import first_plan
 from sleepnoise.profiles.files import read_guideline
 from sleepnoise.recording.audio_file import AudioFile
 from sleepnoise.recording.calibration import Calibration, calibration_from_sensitivity
 from sleepnoise.recording.timestamps import StartTime
+
+pytest_plugins = ["level_traces", "sound_files"]
 
 START = datetime(2026, 1, 14, 21, 55, tzinfo=UTC)
 ZONE = "Europe/Vienna"

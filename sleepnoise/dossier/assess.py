@@ -4,21 +4,21 @@ from collections.abc import Callable
 from datetime import timedelta
 from pathlib import Path
 
+from sleepnoise.calibration.tone import calibration_from_tone
 from sleepnoise.dossier.provenance import FileMark, Provenance, file_mark, library_versions
 from sleepnoise.dossier.record import AssessSettings, NightRecord
 from sleepnoise.errors import CalibrationError, RecordingError
 from sleepnoise.isolation.treatments import default_steps
+from sleepnoise.judgement.assessment import assess_history
+from sleepnoise.judgement.guidelines import Criterion, criteria_of
 from sleepnoise.levels.engine import level_history
 from sleepnoise.levels.history import LevelHistory
 from sleepnoise.masking.masker import masker_shapes
-from sleepnoise.night.assessment import assess_history
-from sleepnoise.night.guidelines import Criterion, criteria_of
 from sleepnoise.night.window import NightWindow
 from sleepnoise.planning.first_plan import first_plan
 from sleepnoise.profiles.files import read_guideline, shipped_profiles
 from sleepnoise.recording.audio_file import AudioFile, open_audio, read_blocks
 from sleepnoise.recording.calibration import Calibration, calibration_from_sensitivity
-from sleepnoise.recording.calibration_tone import calibration_from_tone
 from sleepnoise.recording.timestamps import StartTime, find_start
 
 Progress = Callable[[float], None]

@@ -21,9 +21,9 @@ from sleepnoise.acoustics.symbols import SYMBOLS
 from sleepnoise.dossier.cautions import cautions_of
 from sleepnoise.dossier.record import NightRecord
 from sleepnoise.isolation.steps import IsolationStep
+from sleepnoise.judgement.guidelines import Verdict
 from sleepnoise.levels.statistics import PERCENTILE_CONVENTION
 from sleepnoise.night.events import Event
-from sleepnoise.night.guidelines import Verdict
 from sleepnoise.night.intervals import Interval
 from sleepnoise.planning.first_plan import FirstPlan, MaskerChoice
 

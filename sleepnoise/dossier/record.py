@@ -4,8 +4,8 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from sleepnoise.dossier.provenance import Provenance
+from sleepnoise.judgement.assessment import NightAssessment
 from sleepnoise.levels.history import LevelHistory
-from sleepnoise.night.assessment import NightAssessment
 from sleepnoise.night.event_settings import EventSettings
 from sleepnoise.planning.first_plan import FirstPlan, PlanSettings
 from sleepnoise.recording.audio_file import AudioFile

@@ -1,1 +1,1 @@
-"""What the night was like: its window, intervals, background, intrusive events and verdicts."""
+"""What the night was like: its window, intervals, background, intrusive events and faults."""

@@ -1,1 +1,1 @@
-"""From files to calibrated pascals: audio files, their start times and their calibration."""
+"""From files to calibrated pascals: audio files, nights in several files, their times and faults."""

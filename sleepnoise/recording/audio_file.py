@@ -10,17 +10,17 @@ import numpy as np
 
 from sleepnoise.acoustics.pressure import PressureArray, PressureBlock
 from sleepnoise.errors import RecordingError
-from sleepnoise.recording.calibration import Calibration
-from sleepnoise.recording.coding import coding_remark
-from sleepnoise.recording.decoding import BAD_COPY, UNREADABLE, FrameArray, decoded, opened, unreachable
-from sleepnoise.recording.phone import (
+from sleepnoise.formats.coding import coding_remark
+from sleepnoise.formats.decoding import BAD_COPY, UNREADABLE, FrameArray, decoded, opened, unreachable
+from sleepnoise.formats.phone import (
     PHONE_CONTAINERS,
     PhoneSound,
     decode_phone,
     phone_format,
     read_phone_header,
 )
-from sleepnoise.recording.riff import OPEN
+from sleepnoise.formats.riff import OPEN
+from sleepnoise.recording.calibration import Calibration
 
 CONTAINERS = ("WAV", "WAVEX", "RF64", "BW64", "W64", "AIFF", "CAF", "FLAC", "OGG", "MP3")
 """Formats taken, beside those of phones. The decoder knows more, but recognises some of them in

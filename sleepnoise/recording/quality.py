@@ -207,9 +207,15 @@ class SampleQuality:
             lower=lower,
             silences=silences + first,
             dropouts=dropouts + first,
-            repeats=joined(repeated_spans(samples, self._rate_hz) + first, gap),
+            repeats=joined(self._repeats(samples) + first, gap),
             means=self._means(samples),
         )
+
+    def _repeats(self, samples: Samples) -> Spans:
+        # A coder never gives the same samples for a buffer that came twice, but may for a pure tone.
+        if self._coded_with_loss:
+            return np.empty((0, 2), dtype=np.int64)
+        return repeated_spans(samples, self._rate_hz)
 
     def _means(self, samples: Samples) -> FloatArray:
         """Return means as shares of full scale, shape (parts,), of every so many windows."""

@@ -134,7 +134,7 @@ def long_runs(mask: Mask, shortest: int) -> Spans:
     before = np.logical_and.accumulate(padded[runs[:, :1] + 7 - eight], axis=1).sum(axis=1)
     after = np.logical_and.accumulate(padded[runs[:, 1:] + 8 + eight], axis=1).sum(axis=1)
     runs = runs + np.stack([-before, after], axis=1)
-    return runs[runs[:, 1] - runs[:, 0] >= shortest]
+    return np.asarray(runs[runs[:, 1] - runs[:, 0] >= shortest])
 
 
 def ceilings(samples: Samples, full_scale: float) -> tuple[Ceiling | None, Ceiling | None]:
@@ -254,6 +254,32 @@ def repeated_spans(samples: Samples, sample_rate_hz: float) -> Spans:
         periodic.append(runs[~kept] - [lag, 0])
         found.append(runs[kept])
     return np.concatenate(found)
+
+
+def _marked_lags(samples: Samples, longest: int) -> NDArray[np.int64]:
+    """Return the lags at which a mark comes again."""
+    rows = samples.size // ROW
+    marks = samples[: rows * ROW].reshape(rows, ROW).argmax(axis=1) + ROW * np.arange(rows)
+    first = np.minimum(np.maximum(marks - MARK // 2, 0), samples.size - MARK)
+    around = samples.take(first[:, np.newaxis] + np.arange(MARK))
+    # Odd multipliers spread the bits; the products wrap around.
+    keys = around.view(np.uint64) @ _MULTIPLIERS
+    ordered = np.sort(keys)
+    if (ordered[1:] != ordered[:-1]).all():
+        return np.empty(0, dtype=np.int64)
+    still = (around[:, 0] == samples[marks]) & (around[:, -1] == samples[marks])
+    order = keys.argsort()
+    same = np.flatnonzero((keys[order[1:]] == keys[order[:-1]]) & ~still[order[1:]])
+    earlier, later = np.sort(first[[order[same], order[same + 1]]], axis=0)
+    near = (later - earlier >= SHORTEST_RUN) & (later - earlier <= longest)
+    return _agreeing(samples, earlier[near], later[near])
+
+
+def _agreeing(samples: Samples, earlier: NDArray[np.int64], later: NDArray[np.int64]) -> NDArray[np.int64]:
+    """Return the lags between places that are alike for longer than their marks."""
+    reach = np.arange(-MARK, 2 * MARK)
+    pairs = [samples.take(place[:, np.newaxis] + reach, mode="clip") for place in (earlier, later)]
+    return np.asarray((later - earlier)[(pairs[0] == pairs[1]).all(axis=1)])
 
 
 def _divisors(lag: int) -> list[int]:

@@ -13,7 +13,7 @@ from pathlib import Path
 from zoneinfo import ZoneInfo
 
 from sleepnoise.errors import StartTimeError
-from sleepnoise.recording.bext import Origination, read_origination
+from sleepnoise.formats.bext import Origination, read_origination
 from sleepnoise.recording.clock import (
     YEARS,
     ClockCorrection,

@@ -7,7 +7,7 @@ made from unrounded levels and come in as words.
 import math
 from datetime import datetime, tzinfo
 
-from sleepnoise.night.assessment import NightAssessment
+from sleepnoise.judgement.assessment import NightAssessment
 
 DOUBTS = {"memory": "unverified", "assumption": "assumed"}
 """Printed beside a value, by how it is known; nothing beside those that were seen."""

@@ -17,7 +17,7 @@ from rich.text import Text
 from sleepnoise.dossier.cautions import cautions_of
 from sleepnoise.dossier.record import NightRecord
 from sleepnoise.errors import SleepNoiseError
-from sleepnoise.night.guidelines import Word
+from sleepnoise.judgement.guidelines import Word
 from sleepnoise.profiles.schema import Profile
 from sleepnoise.report import plan_table, rounding, tables, verdicts
 from sleepnoise.report.sentences import decisions, in_short

@@ -5,7 +5,7 @@ from collections import Counter
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from sleepnoise.night.guidelines import Verdict, Word
+from sleepnoise.judgement.guidelines import Verdict, Word
 from sleepnoise.report.rounding import DOUBTS, level_text, signed_text
 
 MARKS: dict[Word, str] = {"exceeded": "▲", "kept": "●", "cannot tell": "?", "shown only": "·"}

@@ -11,7 +11,8 @@ import pytest
 import soundfile
 
 from sleepnoise.errors import RecordingError
-from sleepnoise.recording import audio_file, containers
+from sleepnoise.formats import containers
+from sleepnoise.recording import audio_file
 from sleepnoise.recording.audio_file import AudioFile, open_audio, read_blocks
 from sleepnoise.recording.calibration import Calibration, calibration_from_sensitivity
 

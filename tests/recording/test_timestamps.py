@@ -8,8 +8,8 @@ from hypothesis import given as for_all
 from hypothesis import strategies as st
 
 from sleepnoise.errors import StartTimeError
+from sleepnoise.formats.bext import Origination
 from sleepnoise.recording import timestamps
-from sleepnoise.recording.bext import Origination
 from sleepnoise.recording.clock import ClockReading
 from sleepnoise.recording.timestamps import find_start
 

@@ -1,0 +1,1 @@
+"""Level logs of other instruments: their tables, read with a stated mapping of columns."""
