@@ -201,7 +201,8 @@ class SampleQuality:
         samples, first = self._window[: self._filled], self._first
         gap = round(TOGETHER_S * self._rate_hz)
         silences, dropouts = held_spans(samples)
-        upper, lower = (_peaks(each, first, gap) for each in ceilings(samples, self._full_scale))
+        both = ceilings(samples, self._full_scale, coded_with_loss=self._coded_with_loss)
+        upper, lower = (_peaks(each, first, gap) for each in both)
         return _Findings(
             upper=upper,
             lower=lower,
@@ -237,7 +238,8 @@ class SampleQuality:
         same = [each for each in peaks if each.height >= SAME_CEILING * highest]
         enough = sum(each.flat_peaks for each in same) >= FLAT_PEAKS
         spans = [each.flat for each in (same if enough else peaks) if enough or each.height >= AT_TOP]
-        alike = [each for each in peaks if each.height >= ALIKE * min(highest, 1.0)]
+        top = min(highest, 1.0) if self._coded_with_loss else highest
+        alike = [each for each in peaks if each.height >= ALIKE * top]
         blunt = sum(each.blunt_peaks for each in alike)
         if blunt >= BLUNT_PEAKS and blunt >= BLUNT_SHARE * sum(each.peaks for each in alike):
             spans += [each.blunt for each in alike]

@@ -137,7 +137,9 @@ def long_runs(mask: Mask, shortest: int) -> Spans:
     return np.asarray(runs[runs[:, 1] - runs[:, 0] >= shortest])
 
 
-def ceilings(samples: Samples, full_scale: float) -> tuple[Ceiling | None, Ceiling | None]:
+def ceilings(
+    samples: Samples, full_scale: float, *, coded_with_loss: bool = False
+) -> tuple[Ceiling | None, Ceiling | None]:
     """Return what positive and negative peaks look like; None where there is no loud one.
 
     Parameters
@@ -145,17 +147,24 @@ def ceilings(samples: Samples, full_scale: float) -> tuple[Ceiling | None, Ceili
     samples : ndarray, shape (n,), Pa
     full_scale : float, Pa
         What a sample of value 1.0 stands for.
+    coded_with_loss : bool
+        Whether what lies beyond full scale is the coding's ripple about a lower ceiling.
     """
     if samples.size == 0:
         return None, None
     highest, lowest = float(samples.max()), float(samples.min())
-    upper = _ceiling(samples, highest, full_scale) if highest >= LOUD * full_scale else None
-    lower = _ceiling(-samples, -lowest, full_scale) if -lowest >= LOUD * full_scale else None
-    return upper, lower
+
+    def ceiling(sign: int, height: float) -> Ceiling | None:
+        if height < LOUD * full_scale:
+            return None
+        top = min(height, full_scale) if coded_with_loss else height
+        return _ceiling(samples * np.float32(sign), height, top, full_scale)
+
+    return ceiling(1, highest), ceiling(-1, -lowest)
 
 
-def _ceiling(samples: Samples, highest: float, full_scale: float) -> Ceiling:
-    blunt, peaks = _blunt_tops(samples, min(highest, full_scale))
+def _ceiling(samples: Samples, highest: float, top: float, full_scale: float) -> Ceiling:
+    blunt, peaks = _blunt_tops(samples, top)
     return Ceiling(
         height=highest / full_scale,
         flat=_flat_tops(samples, highest, full_scale),
