@@ -16,6 +16,7 @@ from sleepnoise.acoustics.decibels import level, pressure_level
 from sleepnoise.acoustics.pressure import PressureBlock
 from sleepnoise.acoustics.source import Source
 from sleepnoise.errors import RecordingError
+from sleepnoise.formats.coding import CODERS, COMPANDED, EIGHT_BIT
 from sleepnoise.levels.engine import level_history
 from sleepnoise.levels.history import LevelHistory
 from sleepnoise.levels.statistics import exceeded_levels
@@ -28,7 +29,6 @@ from sleepnoise.night.quality import (
 )
 from sleepnoise.recording.audio_file import AudioFile, open_audio, read_blocks
 from sleepnoise.recording.calibration import Calibration
-from sleepnoise.recording.coding import CODERS, COMPANDED, EIGHT_BIT
 from sleepnoise.recording.quality import QualityFlag, SampleQuality
 
 Ability = Literal["can", "can with limits", "cannot tell", "cannot"]
@@ -56,10 +56,8 @@ STEP_NOISE = Source(
 STEP_NOISE_A_DB = -2.7
 """A-weighted level of white noise at 48 kHz less its unweighted level, dB. Source: STEP_NOISE."""
 
-DROWNED_DB = 3.0
-"""Margin to the rounding noise below which nothing else is heard, dB. Chosen: at 3 dB both are equal."""
-
 _ANY_START = datetime(2000, 1, 1, tzinfo=UTC)
+"""Chosen: times of a test are never shown."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -321,12 +319,8 @@ def _steps(test: HeardTest, range_db: float) -> Point:
     reason = f"About {bits:.0f} bits are used; the quiet room is {margin_db:.0f} dB above their rounding."
     if margin_db >= OWN_NOISE_MARGIN_DB:
         return Point(topic="fine steps", ability="can", reason=reason)
-    return Point(
-        topic="fine steps",
-        ability="can with limits" if margin_db > DROWNED_DB else "cannot",
-        reason=reason,
-        change="Turn the recording gain up, or record with 24 bits.",
-    )
+    change = "Turn the recording gain up, or record with 24 bits."
+    return Point(topic="fine steps", ability="can with limits", reason=reason, change=change)
 
 
 def _headroom(flags: tuple[QualityFlag, ...], range_db: float) -> Point:

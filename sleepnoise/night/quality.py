@@ -113,15 +113,13 @@ def left_out_mask(history: LevelHistory, flags: Iterable[QualityFlag]) -> MaskAr
     for flag in flags:
         if flag.effect == "left out":
             first, last = _ticks_of(history, flag)
-            mask[first : last + SETTLING_TICKS] = True
+            mask[max(first, 0) : max(last + SETTLING_TICKS, 0)] = True
     return mask
 
 
 def _ticks_of(history: LevelHistory, flag: QualityFlag) -> tuple[int, int]:
-    """Return the half-open range of ticks that a flag touches."""
-    first = (flag.start - history.start) // _TICK
-    last = -((history.start - flag.end) // _TICK)
-    return max(first, 0), max(last, 0)
+    """Return the half-open range of ticks that a flag touches; it may reach beyond the history."""
+    return (flag.start - history.start) // _TICK, -((history.start - flag.end) // _TICK)
 
 
 def without_faults(history: LevelHistory, flags: Iterable[QualityFlag]) -> LevelHistory:

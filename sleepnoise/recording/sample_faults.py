@@ -88,7 +88,8 @@ _MULTIPLIERS = np.array(
 
 _EIGHT_TRUE = np.frombuffer(bytes(8 * [1]), dtype=np.uint64)[0]
 
-_NONE: Spans = np.empty((0, 2), dtype=np.int64)
+_NONE: Spans = np.zeros((0, 2), dtype=np.int64)
+"""No spans. Chosen: an array like all others."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
