@@ -1,6 +1,6 @@
 """One invented night for every room that stores or shows results, made without a sound file."""
 
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import numpy as np
@@ -11,6 +11,7 @@ from sleepnoise.dossier.record import AssessSettings, NightRecord
 from sleepnoise.isolation.treatments import default_steps
 from sleepnoise.judgement.assessment import assess_history
 from sleepnoise.judgement.guidelines import criteria_of
+from sleepnoise.judgement.uncertainty import budget_for, of_recorder
 from sleepnoise.levels.bands import bands_within
 from sleepnoise.levels.history import LevelHistory
 from sleepnoise.masking.masker import masker_shapes
@@ -19,6 +20,8 @@ from sleepnoise.planning.first_plan import first_plan
 from sleepnoise.profiles.files import read_guideline
 from sleepnoise.recording.audio_file import AudioFile
 from sleepnoise.recording.calibration import Calibration, calibration_from_sensitivity
+from sleepnoise.recording.quality import QualityFlag
+from sleepnoise.recording.sequence import NightSound, Part
 from sleepnoise.recording.timestamps import StartTime
 
 pytest_plugins = ["level_traces", "sound_files"]
@@ -51,6 +54,18 @@ def invented_history() -> LevelHistory:
     )  # fmt: skip
 
 
+def sound_of(history: LevelHistory) -> NightSound:
+    audio = AudioFile(
+        path=Path("larch.wav"), container="WAV", encoding="PCM_24", sample_rate_hz=48_000, channels=1,
+        frames=round(history.seconds * 48_000),
+    )  # fmt: skip
+    return NightSound(
+        start=StartTime(utc=history.start, zone=ZONE, origin="given (--start)", zone_origin="given (--zone)"),
+        sample_rate_hz=48_000, channels=1, parts=(Part(audio=audio, stamped_frame=0),), frames=audio.frames,
+        gaps=(), remarks=(),
+    )  # fmt: skip
+
+
 def record_of(history: LevelHistory, calibration: Calibration) -> NightRecord:
     settings = AssessSettings(zone=ZONE, guidelines=GUIDELINES)
     assessment = assess_history(
@@ -62,12 +77,17 @@ def record_of(history: LevelHistory, calibration: Calibration) -> NightRecord:
         expanded_uncertainty_db=calibration.expanded_uncertainty_db,
     )
     return NightRecord(
-        audio=AudioFile(
-            path=Path("larch.wav"), container="WAV", encoding="PCM_24", sample_rate_hz=48_000, channels=1,
-            frames=round(history.seconds * 48_000),
-        ),
-        start=StartTime(utc=history.start, zone=ZONE, origin="given (--start)", zone_origin="given (--zone)"),
+        sound=sound_of(history),
+        start=sound_of(history).start,
         calibration=calibration,
+        remarks=("The recorder's clock was 90 s slow.",),
+        quality=(
+            QualityFlag(
+                kind="knock", what="Something touched the microphone.", effect="noted",
+                start=START + timedelta(minutes=75), end=START + timedelta(minutes=75, seconds=1),
+            ),
+        ),
+        budgets=(budget_for(of_recorder(calibration)),) if calibration.absolute else (),
         settings=settings,
         guidelines=GUIDELINES,
         history=history,

@@ -149,7 +149,7 @@ def test_hostile_names_go_through_everything(tmp_path: Path) -> None:
     page = (tmp_path / "out" / "report.html").read_text(encoding="utf-8")
     assert "<script" not in page
     document = json.loads((tmp_path / "out" / "assessment.json").read_text(encoding="utf-8"))
-    assert document["recording"]["name"] == path.name
+    assert document["recording"]["files"][0]["name"] == path.name
 
 
 def test_profiles_are_listed_shown_and_checked() -> None:

@@ -23,7 +23,7 @@ NIGHT, EVENTS, PLAN, RESULT = "Night", "What counts as an event", "First plan", 
 
 
 @click.command("assess", cls=Grouped)
-@click.argument("recording", type=FILE)
+@click.argument("recording", type=FILE, nargs=-1, required=True)
 @option(RESULT, "--out", FILE, "FOLDER", "Folder to make for the results.")
 @option(RESULT, "--json", bool, None, "Print assessment.json, and nothing else, on standard output.")
 @option(RESULT, "--force", bool, None, "Replace an earlier assessment in that folder.")
@@ -45,8 +45,18 @@ NIGHT, EVENTS, PLAN, RESULT = "Night", "What counts as an event", "First plan", 
     "NAME",
     "Time zone of the place, such as Europe/Vienna. Needed: recordings do not tell it.",
 )
+@option(
+    SOUND,
+    "--clock",
+    str,
+    "SHOWN=TRUE",
+    "What the recorder's clock showed at a true time, such as 22:58:30=23:00:00; two give its drift too.",
+    multiple=True,
+)
 @option(SOUND, "--channel", int, "N", "Which channel holds the microphone. [default: 1]")
 @option(CALIBRATION, "--tone", FILE, "FILE", "Recording of a calibrator, made with the same gain.")
+@option(CALIBRATION, "--tone-after", FILE, "FILE", "Another one, made after the night.")
+@option(CALIBRATION, "--accept-drift", bool, None, "Use tones that differ by more than the standard allows.")
 @option(CALIBRATION, "--tone-level", float, "DB", "Level of the calibrator. [default: 94]")
 @option(CALIBRATION, "--tone-frequency", float, "HZ", "Its frequency. [default: 1000]")
 @option(
@@ -56,6 +66,22 @@ NIGHT, EVENTS, PLAN, RESULT = "Night", "What counts as an event", "First plan", 
     "DB",
     "Instead of a tone: level, re 20 µPa, of a sine that just reaches full scale.",
 )
+@option(CALIBRATION, "--calibration", FILE, "FILE", "Instead of a tone: a calibration kept by 'calibrate'.")
+@option(
+    CALIBRATION,
+    "--microphone-response",
+    FILE,
+    "FILE",
+    "Two columns, Hz and dB: what the microphone makes of sound.",
+)
+@option(
+    CALIBRATION,
+    "--response-means",
+    click.Choice(["response", "correction"]),
+    None,
+    "Whether that file holds the microphone's response or what is to be added.",
+)
+@option(CALIBRATION, "--own-noise", float, "DB", "The recorder's own noise, dB(A), if it is known.")
 @option(NIGHT, "--window", str, "FROM-TO", "Local clock hours that count as night. [default: 23:00-07:00]")
 @option(
     NIGHT,
@@ -85,8 +111,13 @@ NIGHT, EVENTS, PLAN, RESULT = "Night", "What counts as an event", "First plan", 
 )
 @option(PLAN, "--events-allowed", int, "N", "Events that may stay audible. [default: 0]")
 @option(PLAN, "--masker-cap", float, "DB", "Loudest masker to propose, dB(A). [default: 40]")
-def command(recording: Path, out: Path | None, json: bool, force: bool, check: bool, **chosen: Any) -> int:
-    """Assess one overnight RECORDING: levels, events, verdicts and a first plan."""
+def command(
+    recording: tuple[Path, ...], out: Path | None, json: bool, force: bool, check: bool, **chosen: Any
+) -> int:
+    """Assess one overnight RECORDING: levels, events, verdicts and a first plan.
+
+    RECORDING is a sound file, a folder of them, or the parts of one night in any order.
+    """
     if out is None and not json:
         raise click.UsageError("Say where the results go with --out FOLDER, or print them with --json.")
     from sleepnoise.dossier.assess import assess_recording
@@ -96,7 +127,7 @@ def command(recording: Path, out: Path | None, json: bool, force: bool, check: b
     settings = _settings(chosen)
     if out is not None:
         check_place(out, force=force)
-    with terminal.progress(recording.name, "Listening to") as on_progress:
+    with terminal.progress(recording[0].name, "Listening to") as on_progress:
         record = assess_recording(recording, settings, on_progress)
     if out is not None:
         from sleepnoise.report.folder import write_assessment
@@ -109,7 +140,8 @@ def command(recording: Path, out: Path | None, json: bool, force: bool, check: b
 
 FIELDS = {
     "tone_level": "tone_level_db", "tone_frequency": "tone_frequency_hz",
-    "full_scale_level": "full_scale_level_db", "guideline": "guidelines",
+    "full_scale_level": "full_scale_level_db", "guideline": "guidelines", "calibration": "calibration_file",
+    "own_noise": "own_noise_la_db",
     "onset": "onset_db", "release": "release_db", "min_length": "min_length_s", "merge_gap": "merge_gap_s",
     "margin": "margin_db", "masker_cap": "cap_dba",
 }  # fmt: skip
@@ -121,8 +153,12 @@ def _settings(chosen: dict[str, Any]) -> "AssessSettings":
     from sleepnoise.dossier.record import AssessSettings
     from sleepnoise.night.event_settings import EventSettings
     from sleepnoise.planning.first_plan import PlanSettings
+    from sleepnoise.recording.clock import ClockReading
 
+    # A flag that was not set is False; a zero is somebody's choice.
     given = {FIELDS.get(name, name): value for name, value in chosen.items() if value not in (None, ())}
+    given = {name: value for name, value in given.items() if value is not False}
+    given["clock"] = tuple(map(ClockReading.parse, given.pop("clock", ())))
     events = {name: given.pop(name) for name in EventSettings.__dataclass_fields__ if name in given}
     plan = {name: given.pop(name) for name in PlanSettings.__dataclass_fields__ if name in given}
     given.setdefault("threads", min(os.cpu_count() or 1, MOST_THREADS))

@@ -1,39 +1,44 @@
 """The main job: from one overnight recording to its record."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
+from dataclasses import replace
 from datetime import timedelta
 from pathlib import Path
 
-from sleepnoise.calibration.tone import calibration_from_tone
+import numpy as np
+
+from sleepnoise.dossier.calibrating import NightCalibration, calibration_files, night_calibration
+from sleepnoise.dossier.listening import HeardNight, listen
 from sleepnoise.dossier.provenance import FileMark, Provenance, file_mark, library_versions
 from sleepnoise.dossier.record import AssessSettings, NightRecord
-from sleepnoise.errors import CalibrationError, RecordingError
+from sleepnoise.errors import RecordingError
 from sleepnoise.isolation.treatments import default_steps
-from sleepnoise.judgement.assessment import assess_history
+from sleepnoise.judgement.assessment import NightAssessment, assess_history
 from sleepnoise.judgement.guidelines import Criterion, criteria_of
-from sleepnoise.levels.engine import level_history
-from sleepnoise.levels.history import LevelHistory
+from sleepnoise.judgement.uncertainty import UncertaintyBudget, budget_for, of_recorder
 from sleepnoise.masking.masker import masker_shapes
+from sleepnoise.night.quality import with_lower_bounds
 from sleepnoise.night.window import NightWindow
 from sleepnoise.planning.first_plan import first_plan
 from sleepnoise.profiles.files import read_guideline, shipped_profiles
-from sleepnoise.recording.audio_file import AudioFile, open_audio, read_blocks
-from sleepnoise.recording.calibration import Calibration, calibration_from_sensitivity
-from sleepnoise.recording.timestamps import StartTime, find_start
+from sleepnoise.recording.calibration import Calibration
+from sleepnoise.recording.sequence import NightSound, open_night
 
 Progress = Callable[[float], None]
 """Called with the share of the recording that has been heard, 0 to 1."""
 
 
 def assess_recording(
-    path: str | Path, settings: AssessSettings | None = None, on_progress: Progress | None = None
+    where: str | Path | Sequence[str | Path],
+    settings: AssessSettings | None = None,
+    on_progress: Progress | None = None,
 ) -> NightRecord:
     """Assess one overnight recording: levels, events, verdicts and a first plan.
 
     Parameters
     ----------
-    path : str or Path
-        Sound file.
+    where : str, Path or sequence of them
+        A sound file, a folder of them, or several files in any order: one night.
     settings : AssessSettings, optional
         The defaults when left out.
     on_progress : callable, optional
@@ -52,73 +57,74 @@ def assess_recording(
     -----
     Whatever can be refused without listening to the night is refused first.
     """
-    path = Path(path)
     settings = settings or AssessSettings()
     criteria = _criteria(_guideline_names(settings))
-    audio = open_audio(path)
-    start = find_start(path, audio.sample_rate_hz, given=settings.start, zone=settings.zone)
-    window = NightWindow.parse(settings.window, start.zone)
-    window.overlapping(start.utc, start.utc + timedelta(seconds=audio.seconds))
-    calibration = _calibration(settings)
-    inputs = _inputs(path, settings)
-    history = _listen(audio, calibration, start, settings, on_progress)
-    _check_unchanged(audio, inputs[0])
-    assessment = assess_history(
-        history,
-        window=window,
-        criteria=criteria,
-        event_settings=settings.events,
-        absolute=calibration.absolute,
-        expanded_uncertainty_db=calibration.expanded_uncertainty_db,
-    )
-    plan = first_plan(
-        assessment.events, steps=default_steps(), shapes=masker_shapes(), settings=settings.plan
-    )
+    sound = _opened(where, settings)
+    window = NightWindow.parse(settings.window, sound.start.zone)
+    whole = window.overlapping(sound.start.utc, sound.start.utc + timedelta(seconds=sound.seconds))
+    calibrated = night_calibration(settings, whole[0].astimezone(window.zone).date())
+    inputs = _inputs(sound, settings)
+    heard = listen(sound, calibrated, settings, inputs, on_progress)
+    _check_unchanged(sound, inputs)
+    budgets = _budgets(calibrated.calibration)
+    assessment = _assessed(heard, window, criteria, settings, calibrated.calibration, budgets)
     return NightRecord(
-        audio=audio,
-        start=start,
-        calibration=calibration,
+        sound=sound,
+        start=sound.start,
+        calibration=calibrated.calibration,
+        remarks=_remarks(sound, heard, calibrated),
+        quality=heard.flags,
+        budgets=budgets,
         settings=settings,
         # A profile's own file name: results do not depend on where it lay.
         guidelines=tuple(Path(name).name for name in _guideline_names(settings)),
-        history=history,
+        history=heard.history,
         assessment=assessment,
-        plan=plan,
+        plan=first_plan(
+            assessment.events, steps=default_steps(), shapes=masker_shapes(), settings=settings.plan
+        ),
         provenance=Provenance(inputs=inputs, versions=library_versions()),
     )
 
 
-def _listen(
-    audio: AudioFile,
-    calibration: Calibration,
-    start: StartTime,
+def _opened(where: str | Path | Sequence[str | Path], settings: AssessSettings) -> NightSound:
+    files = Path(where) if isinstance(where, str | Path) else [Path(each) for each in where]
+    alone = files[0] if isinstance(files, list) and len(files) == 1 else files
+    return open_night(alone, given=settings.start, zone=settings.zone, clock=settings.clock)
+
+
+def _assessed(
+    heard: HeardNight,
+    window: NightWindow,
+    criteria: tuple[Criterion, ...],
     settings: AssessSettings,
-    on_progress: Progress | None,
-) -> LevelHistory:
-    def on_seconds(done_s: float) -> None:
-        if on_progress is not None:
-            on_progress(done_s / audio.seconds)
+    calibration: Calibration,
+    budgets: tuple[UncertaintyBudget, ...],
+) -> NightAssessment:
+    weighted_db, low_bands_db = (budget.expanded_db for budget in budgets) if budgets else (np.nan, np.nan)
+    assessment = assess_history(
+        heard.history,
+        window=window,
+        criteria=criteria,
+        event_settings=settings.events,
+        absolute=calibration.absolute,
+        expanded_uncertainty_db=weighted_db,
+        band_uncertainty_db=low_bands_db,
+    )
+    return replace(assessment, events=with_lower_bounds(assessment.events, heard.flags))
 
-    blocks = read_blocks(audio, calibration, start.utc, channel=settings.channel, on_progress=on_seconds)
-    return level_history(blocks, threads=settings.threads, expected_s=audio.seconds)
+
+def _budgets(calibration: Calibration) -> tuple[UncertaintyBudget, ...]:
+    if not calibration.absolute:
+        return ()
+    recorder = of_recorder(calibration)
+    return budget_for(recorder), budget_for(recorder, "low bands")
 
 
-def _calibration(settings: AssessSettings) -> Calibration:
-    if settings.tone is not None and settings.full_scale_level_db is not None:
-        raise CalibrationError(
-            "calibration: either a tone or a full-scale level is needed, both were given.",
-            remedy="Leave one of them out; a tone recorded that night is the better witness.",
-        )
-    if settings.tone is not None:
-        return calibration_from_tone(
-            settings.tone,
-            level_db=settings.tone_level_db,
-            frequency_hz=settings.tone_frequency_hz,
-            channel=settings.channel,
-        )
-    if settings.full_scale_level_db is not None:
-        return calibration_from_sensitivity(settings.full_scale_level_db)
-    return Calibration.relative()
+def _remarks(sound: NightSound, heard: HeardNight, calibrated: NightCalibration) -> tuple[str, ...]:
+    # Reading may tell more of the files than opening them did, never less.
+    said = (*heard.remarks, *sound.start.remarks, *calibrated.remarks)
+    return tuple(dict.fromkeys(said))
 
 
 def _guideline_names(settings: AssessSettings) -> tuple[str, ...]:
@@ -129,23 +135,23 @@ def _criteria(names: tuple[str, ...]) -> tuple[Criterion, ...]:
     return tuple(criterion for name in names for criterion in criteria_of(read_guideline(name)))
 
 
-def _inputs(path: Path, settings: AssessSettings) -> tuple[FileMark, ...]:
+def _inputs(sound: NightSound, settings: AssessSettings) -> tuple[FileMark, ...]:
     """Return the marks of every file that the result rests on, the recording first."""
-    marks = [file_mark(path, "recording")]
-    if settings.tone is not None:
-        marks.append(file_mark(settings.tone, "calibration tone"))
     shipped = {profile.name: profile.path for profile in shipped_profiles("guideline")}
-    marks += [
-        file_mark(shipped.get(name, Path(name)), "guideline profile") for name in _guideline_names(settings)
+    profiles = [shipped.get(name, Path(name)) for name in _guideline_names(settings)]
+    used = [
+        *((part.audio.path, "recording") for part in sound.parts),
+        *calibration_files(settings),
+        *((path, "guideline profile") for path in profiles),
+        *((p.path, f"{p.kind} profile") for kind in ("treatment", "masker") for p in shipped_profiles(kind)),
     ]
-    for kind in ("treatment", "masker"):
-        marks += [file_mark(profile.path, f"{kind} profile") for profile in shipped_profiles(kind)]
-    return tuple(marks)
+    return tuple(file_mark(path, role) for path, role in used)
 
 
-def _check_unchanged(audio: AudioFile, mark: FileMark) -> None:
-    if audio.path.stat().st_size != mark.size_bytes:
-        raise RecordingError(
-            f"{audio.path}: has changed its size while it was being read.",
-            remedy="Stop the recorder or the copying, then assess the finished file.",
-        )
+def _check_unchanged(sound: NightSound, marks: tuple[FileMark, ...]) -> None:
+    for part, mark in zip(sound.parts, marks, strict=False):
+        if part.audio.path.stat().st_size != mark.size_bytes:
+            raise RecordingError(
+                f"{part.audio.path}: has changed its size while it was being read.",
+                remedy="Stop the recorder or the copying, then assess the finished file.",
+            )

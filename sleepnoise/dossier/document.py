@@ -9,7 +9,7 @@ import json
 import math
 from collections.abc import Mapping
 from dataclasses import fields, is_dataclass
-from datetime import UTC, datetime, time, tzinfo
+from datetime import UTC, date, datetime, time, tzinfo
 from pathlib import Path
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -26,6 +26,7 @@ from sleepnoise.levels.statistics import PERCENTILE_CONVENTION
 from sleepnoise.night.events import Event
 from sleepnoise.night.intervals import Interval
 from sleepnoise.planning.first_plan import FirstPlan, MaskerChoice
+from sleepnoise.recording.quality import QualityFlag
 
 SCHEMA_NAME = "sleepnoise/assessment"
 SCHEMA_VERSION = 1
@@ -61,7 +62,7 @@ def assessment_document(record: NightRecord) -> dict[str, Any]:
         "settings": _settings(record),
         "night": _night(record),
         "quality": _quality(record),
-        "uncertainty": {"expanded_db": record.assessment.expanded_uncertainty_db, "coverage_factor": 2},
+        "uncertainty": _uncertainty(record),
         "verdicts": [_verdict(verdict) for verdict in record.assessment.verdicts],
         "events": [_event(event, record.assessment.window.zone) for event in record.assessment.events],
         "plan": _plan(record.plan),
@@ -80,20 +81,27 @@ def document_text(document: Mapping[str, Any]) -> str:
 
 
 def _recording(record: NightRecord) -> dict[str, Any]:
-    audio, start = record.audio, record.start
+    sound, start = record.sound, record.start
     return {
-        "name": record.provenance.inputs[0].name,
-        "sha256": record.provenance.inputs[0].sha256,
-        "container": audio.container,
-        "encoding": audio.encoding,
-        "sample_rate_hz": audio.sample_rate_hz,
-        "channels": audio.channels,
+        "files": [
+            {
+                "name": mark.name,
+                "sha256": mark.sha256,
+                "container": part.audio.container,
+                "encoding": part.audio.encoding,
+                "frames": part.audio.frames,
+            }
+            for part, mark in zip(sound.parts, record.provenance.inputs, strict=False)
+        ],
+        "sample_rate_hz": sound.sample_rate_hz,
+        "channels": sound.channels,
         "channel": record.settings.channel,
-        "frames": audio.frames,
-        "duration_s": audio.seconds,
+        "duration_s": sound.seconds,
+        "remarks": record.remarks,
         "start_utc": utc_text(start.utc),
         "start_local": local_text(start.utc, ZoneInfo(start.zone)),
         "start_origin": start.origin,
+        "start_uncertainty_s": start.uncertainty_s,
         "zone": start.zone,
         "zone_origin": start.zone_origin,
     }
@@ -133,6 +141,29 @@ def _quality(record: NightRecord) -> dict[str, Any]:
         "missing_s": night.window_s - night.statistics.seconds,
         "left_out_s": night.statistics.left_out_s,
         "shorter_than_a_tick_s": record.history.left_over_s,
+        "flags": [_flag(flag, night.window.zone) for flag in record.quality],
+    }
+
+
+def _flag(flag: QualityFlag, zone: tzinfo) -> dict[str, Any]:
+    return {
+        "kind": flag.kind,
+        "start_utc": utc_text(flag.start),
+        "start_local": local_text(flag.start, zone),
+        "duration_s": flag.seconds,
+        "effect": flag.effect,
+        "what": flag.what,
+    }
+
+
+def _uncertainty(record: NightRecord) -> dict[str, Any]:
+    return {
+        "coverage_factor": 2,
+        "expanded_db": record.assessment.expanded_uncertainty_db,
+        "budgets": [
+            {"combined_db": budget.combined_db, "expanded_db": budget.expanded_db, **_fields(budget)}
+            for budget in record.budgets
+        ],
     }
 
 
@@ -218,6 +249,8 @@ def _text(value: Any) -> Any:
         return value.isoformat(timespec="minutes")
     if isinstance(value, datetime):
         return utc_text(value)
+    if isinstance(value, date):
+        return value.isoformat()
     if isinstance(value, ZoneInfo):
         return value.key
     return value.name if isinstance(value, Path) else value

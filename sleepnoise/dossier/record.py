@@ -3,13 +3,17 @@
 from dataclasses import dataclass, field
 from pathlib import Path
 
+from sleepnoise.calibration.microphone import States
 from sleepnoise.dossier.provenance import Provenance
 from sleepnoise.judgement.assessment import NightAssessment
+from sleepnoise.judgement.uncertainty import UncertaintyBudget
 from sleepnoise.levels.history import LevelHistory
 from sleepnoise.night.event_settings import EventSettings
 from sleepnoise.planning.first_plan import FirstPlan, PlanSettings
-from sleepnoise.recording.audio_file import AudioFile
 from sleepnoise.recording.calibration import Calibration
+from sleepnoise.recording.clock import ClockReading
+from sleepnoise.recording.quality import QualityFlag
+from sleepnoise.recording.sequence import NightSound
 from sleepnoise.recording.timestamps import StartTime
 
 DEFAULT_WINDOW = "23:00-07:00"
@@ -32,14 +36,26 @@ class AssessSettings:
         Start of the recording, ISO 8601; None to take it from the file.
     zone : str or None
         IANA name of the local time zone; without one there is no night window.
+    clock : tuple of ClockReading
+        One or two readings of the recorder's clock beside the true time.
     channel : int
         From 1.
-    tone : Path or None
-        Recording of a calibrator.
+    tone, tone_after : Path or None
+        Recordings of a calibrator, before the night and after it.
     tone_level_db, tone_frequency_hz : float
         What the calibrator gives.
+    accept_drift : bool
+        Whether tones that differ by more than the standard allows may be used all the same.
     full_scale_level_db : float or None
         Level, dB re 20 µPa, of a sine that just reaches full scale; instead of a tone.
+    calibration_file : Path or None
+        A calibration kept from another day; instead of a tone.
+    microphone_response : Path or None
+        Table of frequency and level.
+    response_means : {"response", "correction"} or None
+        What that table holds.
+    own_noise_la_db : float or None
+        The recorder's own noise, dB(A).
     window : str
         Local clock hours that count as night.
     guidelines : tuple of str
@@ -52,11 +68,18 @@ class AssessSettings:
 
     start: str | None = None
     zone: str | None = None
+    clock: tuple[ClockReading, ...] = ()
     channel: int = 1
     tone: Path | None = None
+    tone_after: Path | None = None
     tone_level_db: float = CALIBRATOR_LEVEL_DB
     tone_frequency_hz: float = CALIBRATOR_FREQUENCY_HZ
+    accept_drift: bool = False
     full_scale_level_db: float | None = None
+    calibration_file: Path | None = None
+    microphone_response: Path | None = None
+    response_means: States | None = None
+    own_noise_la_db: float | None = None
     window: str = DEFAULT_WINDOW
     guidelines: tuple[str, ...] = ()
     events: EventSettings = field(default_factory=EventSettings)
@@ -70,9 +93,16 @@ class NightRecord:
 
     Attributes
     ----------
-    audio : AudioFile
+    sound : NightSound
+        The files, and how they meet.
     start : StartTime
     calibration : Calibration
+    remarks : tuple of str
+        What people should know of files, start, calibration and microphone, in sentences.
+    quality : tuple of QualityFlag
+        What went wrong, from when to when.
+    budgets : tuple of UncertaintyBudget
+        Of weighted levels and of low third octaves; empty without calibration.
     settings : AssessSettings
     guidelines : tuple of str
         Names of the guideline profiles that were used.
@@ -82,9 +112,12 @@ class NightRecord:
     provenance : Provenance
     """
 
-    audio: AudioFile
+    sound: NightSound
     start: StartTime
     calibration: Calibration
+    remarks: tuple[str, ...]
+    quality: tuple[QualityFlag, ...]
+    budgets: tuple[UncertaintyBudget, ...]
     settings: AssessSettings
     guidelines: tuple[str, ...]
     history: LevelHistory

@@ -248,7 +248,8 @@ def knock_flags(history: LevelHistory) -> tuple[QualityFlag, ...]:
     usable = usable_ticks(history) & np.isfinite(lz)
     if not usable.any():
         return ()
-    thump = usable & infrasonic & (lz - history.laeq >= KNOCK_OVER_A_DB)
+    with np.errstate(invalid="ignore"):
+        thump = usable & infrasonic & (lz - history.laeq >= KNOCK_OVER_A_DB)
     thump &= lz >= float(np.median(lz[usable])) + KNOCK_OVER_QUIET_DB
     what = "A thump that is nearly all below hearing: something touched or moved the recorder."
     spans = runs_of(thump)
@@ -304,15 +305,13 @@ def _windy_ticks(history: LevelHistory) -> MaskArray:
 
 def _low_energies(history: LevelHistory) -> tuple[FloatArray, FloatArray]:
     """Return the energies of each tick below about 45 Hz and from there to 112 Hz."""
-    nominal = np.array(history.nominal_hz)
-    bands = [energy(band) for band in history.bands]
-    total = sum(bands, np.zeros(history.ticks))
-    below = np.maximum(energy(history.lzeq) - total, 0.0)
-    low = below + sum((band for band, hz in zip(bands, nominal, strict=True) if hz <= 40), np.zeros(1))
-    higher = sum(
-        (b for b, hz in zip(bands, nominal, strict=True) if 50 <= hz <= 100), np.zeros(history.ticks)
-    )
-    return np.asarray(low), np.asarray(higher)
+    low, higher, others = (np.zeros(history.ticks) for _ in range(3))
+    # One band at a time: the energies of all bands of a night would be larger than its history.
+    for nominal, band in zip(history.nominal_hz, history.bands, strict=True):
+        part = low if nominal <= 40 else higher if nominal <= 100 else others
+        part += energy(band)
+    below = np.maximum(energy(history.lzeq) - low - higher - others, 0.0)
+    return low + below, higher
 
 
 def history_flags(history: LevelHistory, *, own_noise_la_db: float | None = None) -> tuple[QualityFlag, ...]:

@@ -25,7 +25,7 @@ from sleepnoise.recording.sample_faults import (
 
 Kind = Literal[
     "clipping", "silence", "dropout", "repeat", "offset",
-    "under-range", "gain control", "lossy floor", "knock", "wind",
+    "under-range", "gain control", "lossy floor", "knock", "wind", "gap", "calibration tone",
 ]  # fmt: skip
 Effect = Literal["left out", "lower bound", "upper bound", "noted"]
 

@@ -15,13 +15,17 @@ from markupsafe import Markup, escape
 from sleepnoise.acoustics.symbols import SYMBOLS
 from sleepnoise.dossier.cautions import cautions_of
 from sleepnoise.dossier.record import NightRecord
+from sleepnoise.judgement.uncertainty import GUARD_BAND_TEXT
 from sleepnoise.levels.statistics import PERCENTILE_CONVENTION
 from sleepnoise.report import night_trace as trace_module
-from sleepnoise.report import plan_table, rounding, sentences, tables, verdicts
+from sleepnoise.report import plan_table, quality_table, rounding, sentences, tables, verdicts
 from sleepnoise.report import spectrum_plot as plot_module
 
 LISTED_EVENTS = 1000
 """Events listed on the page. Chosen: keeps the page under a megabyte; events.csv always has them all."""
+
+LISTED_FAULTS = 200
+"""Faults listed on the page. Chosen: a night with more is no evidence anyway; the document has them all."""
 
 _HTML = {symbol.text: symbol.html for symbol in SYMBOLS.values()}
 _SYMBOL = re.compile(rf"\b({'|'.join(_HTML)})\b")
@@ -67,6 +71,9 @@ def night_page(record: NightRecord) -> str:
         hours=tables.interval_table("Hours", night.hours, zone),
         quarter_hours=tables.interval_table("Quarter hours", night.quarter_hours, zone),
         cautions=cautions_of(record),
+        faults=quality_table.fault_table(record.quality[:LISTED_FAULTS], zone),
+        budgets=[quality_table.budget_table(budget) for budget in record.budgets],
+        guard_band=GUARD_BAND_TEXT,
         convention=PERCENTILE_CONVENTION,
     )
 

@@ -124,16 +124,38 @@ def decisions(record: NightRecord) -> tuple[tuple[str, str, str, str], ...]:
     """Return what was decided: subject, value, where it came from, how to pin it."""
     start, settings = record.start, record.settings
     zone = record.assessment.window.zone
-    channel = f"{settings.channel} of {record.audio.channels}"
+    channel = f"{settings.channel} of {record.sound.channels}"
     guidelines = ", ".join(record.guidelines)
     return (
         ("Start", date_text(start.utc, zone), start.origin, "--start"),
         ("Zone", start.zone, start.zone_origin, "--zone"),
-        ("Calibration", _calibration_text(record), record.calibration.origin, "--tone, --full-scale-level"),
+        ("Calibration", _calibration_text(record), record.calibration.origin, "--tone, --calibration"),
         ("Channel", channel, _origin("channel", settings), "--channel"),
         ("Night", record.assessment.window.text, _origin("window", settings), "--window"),
         ("Guidelines", guidelines, _origin("guidelines", settings), "--guideline"),
     )
+
+
+def recording_text(record: NightRecord) -> str:
+    """Return what the recording is: its files, format and length."""
+    sound = record.sound
+    first = sound.parts[0].audio
+    files = record.provenance.inputs[0].name
+    if len(sound.parts) > 1:
+        files = f"{len(sound.parts)} files, {files} to {record.provenance.inputs[len(sound.parts) - 1].name}"
+    channels = f"{sound.channels} channel{'' if sound.channels == 1 else 's'}"
+    form = f"{first.container} {first.encoding}, {sound.sample_rate_hz} Hz, {channels}"
+    return f"{files}: {form}, {duration_text(sound.seconds)}"
+
+
+def fault_text(record: NightRecord) -> str:
+    """Return how many faults of the recording were found and what they cost; empty if none."""
+    if not record.quality:
+        return ""
+    kinds = ", ".join(dict.fromkeys(flag.kind for flag in record.quality))
+    left_out = duration_text(record.assessment.statistics.left_out_s)
+    count = _counted(len(record.quality), "fault")
+    return f"The recording has {count} ({kinds}); {left_out} of the night is left out of every figure."
 
 
 def _origin(name: str, settings: AssessSettings) -> str:

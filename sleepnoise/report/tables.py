@@ -58,7 +58,7 @@ def interval_table(title: str, intervals: Iterable[Interval], zone: tzinfo) -> T
         )
         for interval in intervals
     )
-    return Table(title=title, columns=(_plain("From"), *map(column, names)), rows=tuple(rows))
+    return Table(title=title, columns=(plain_column("From"), *map(column, names)), rows=tuple(rows))
 
 
 def loudest_events(events: Iterable[Event], count: int = LOUDEST) -> tuple[Event, ...]:
@@ -69,11 +69,11 @@ def loudest_events(events: Iterable[Event], count: int = LOUDEST) -> tuple[Event
 def event_table(title: str, events: Iterable[Event], zone: tzinfo) -> Table:
     """Return events, one a row."""
     columns = (
-        _plain("Event", number=True), _plain("Time"), _plain("Lasts", number=True),
+        plain_column("Event", number=True), plain_column("Time"), plain_column("Lasts", number=True),
         *map(column, ("lafmax", "lasmax", "lae")),
         Column(text="over LA90", html="over L<sub>A90</sub>", number=True),
         Column(text="LA90 before", html="L<sub>A90</sub> before", number=True),
-        _plain("Remarks"),
+        plain_column("Remarks"),
     )  # fmt: skip
     return Table(title=title, columns=columns, rows=tuple(_event_row(event, zone) for event in events))
 
@@ -103,8 +103,8 @@ def spectrum_table(title: str, spectra: dict[str, Spectrum]) -> Table:
         )
         for place, nominal in enumerate(bands)
     )
-    heads = (_plain(name, number=True) for name in spectra)
-    return Table(title=title, columns=(_plain("Band, Hz", number=True), *heads), rows=tuple(rows))
+    heads = (plain_column(name, number=True) for name in spectra)
+    return Table(title=title, columns=(plain_column("Band, Hz", number=True), *heads), rows=tuple(rows))
 
 
 def column(name: str) -> Column:
@@ -112,5 +112,6 @@ def column(name: str) -> Column:
     return Column(text=SYMBOLS[name].text, html=SYMBOLS[name].html, number=True)
 
 
-def _plain(text: str, *, number: bool = False) -> Column:
+def plain_column(text: str, *, number: bool = False) -> Column:
+    """Return a head that is the same everywhere."""
     return Column(text=text, html=text, number=number)

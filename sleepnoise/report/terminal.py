@@ -20,7 +20,7 @@ from sleepnoise.errors import SleepNoiseError
 from sleepnoise.judgement.guidelines import Word
 from sleepnoise.profiles.schema import Profile
 from sleepnoise.report import plan_table, rounding, tables, verdicts
-from sleepnoise.report.sentences import decisions, in_short
+from sleepnoise.report.sentences import decisions, fault_text, in_short
 
 SHOWN_EVENTS = 5
 """Events in the summary. Chosen: the whole summary then fits a screen; the page has them all."""
@@ -106,8 +106,9 @@ def show_night(record: NightRecord) -> None:
     screen.print(Text(plain(rounding.night_text(record.assessment)), style="bold"))
     screen.print(Text(plain(record.provenance.inputs[0].name), style="dim"))
     screen.print()
-    for sentence in in_short(record):
-        screen.print(Text(plain(sentence)))
+    for sentence in (*in_short(record), fault_text(record), *record.remarks):
+        if sentence:
+            screen.print(Text(plain(sentence)))
     _show_verdicts(screen, record)
     _show_events(screen, record)
     _show_plan(screen, record)

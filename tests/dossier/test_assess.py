@@ -94,7 +94,7 @@ def test_progress_only_rises_and_ends_at_one(sine: Path) -> None:
         ({"start": "2026-01-14T12:00"}, StartTimeError, "no part between"),
         ({"window": "25:00-07:00"}, SettingsError, "25:00"),
         ({"zone": None}, StartTimeError, "zone"),
-        ({"tone": Path("tone.wav")}, CalibrationError, "both were given"),
+        ({"tone": Path("tone.wav")}, CalibrationError, "only one way can count"),
         ({"full_scale_level_db": 400.0}, CalibrationError, "400"),
     ],
 )
@@ -104,7 +104,7 @@ def test_what_can_be_refused_is_refused_before_listening(
     def never(*_: object, **__: object) -> None:
         raise AssertionError("the night was heard all the same")
 
-    monkeypatch.setattr("sleepnoise.dossier.assess.level_history", never)
+    monkeypatch.setattr("sleepnoise.dossier.listening.level_history", never)
     with pytest.raises(error, match=said):
         assess_recording(sine, replace(SETTINGS, **changes))
 

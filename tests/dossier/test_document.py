@@ -68,5 +68,5 @@ def test_any_text_survives(record: NightRecord, text: str) -> None:
 
 
 def test_no_folder_of_this_machine_is_written(record: NightRecord) -> None:
-    assert "/" not in read_back(record)["recording"]["name"]
+    assert "/" not in read_back(record)["recording"]["files"][0]["name"]
     assert "path" not in json.dumps(read_back(record)["recording"])
