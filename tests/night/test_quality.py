@@ -169,6 +169,20 @@ def test_a_footstep_overhead_is_no_knock(heard):
     assert kinds(heard(thump(pink(60, 40), 30, 28.0, 0.1))) == set()
 
 
+def test_a_deep_thump_that_can_be_heard_is_no_knock(heard):
+    sound = pink(60, 40)
+    time_s = np.arange(RATE_HZ) / RATE_HZ
+    envelope = np.minimum(time_s / 0.1, 1) * np.exp(-10 * time_s)
+    sound[30 * RATE_HZ : 31 * RATE_HZ] += 0.3 * np.sin(2 * np.pi * 31.5 * time_s) * envelope
+    assert kinds(heard(sound)) == set()
+
+
+def test_a_slow_passage_says_nothing_about_the_gain(heard):
+    sound = pink(120, 40)
+    over_db = 25 - 25 * np.abs(np.arange(sound.size) / RATE_HZ - 60) / 15
+    assert gain_dips_db(heard(sound * 10 ** (np.maximum(over_db, 0) / 20))).size == 0
+
+
 def gusty(seconds, level_db):
     """Wind: steep low-frequency noise whose strength wanders by 6 dB within seconds."""
     steep = pink(seconds, level_db, seed=3, slope=4.0)
@@ -194,6 +208,8 @@ def test_steady_rumble_and_a_passing_lorry_are_no_wind(heard):
     lorry = np.fft.irfft(band) * np.exp(-(((np.arange(60 * RATE_HZ) / RATE_HZ - 30) / 8) ** 2))
     assert kinds(heard(pink(60, 40) + rumble)) == set()
     assert kinds(heard(pink(60, 40) + lorry)) == set()
+    gusts_of_traffic = np.fft.irfft(band) * np.tile(np.repeat([1.0, 0.2], 2 * RATE_HZ), 15)
+    assert kinds(heard(pink(60, 40) + gusts_of_traffic)) == set()
 
 
 @pytest.mark.parametrize(("own_noise", "spans"), [(19.9, 0), (20.1, 1), (30.0, 1)])

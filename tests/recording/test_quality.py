@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from sleepnoise.acoustics.pressure import PressureBlock
-from sleepnoise.recording.quality import HOP, OVERLAP, SampleQuality
+from sleepnoise.recording.quality import HOP, OVERLAP, SampleQuality, joined
 
 START = datetime(2026, 1, 14, 22, 0, tzinfo=UTC)
 FULL_SCALE_PA = 2.83
@@ -119,11 +119,26 @@ def test_only_the_time_in_which_it_overloads_is_flagged():
     assert covers([flag], 3, 4, within_s=0.2)
 
 
-def test_one_cut_off_peak_at_the_very_top_is_enough():
-    sound = noise(4, 0.001)
-    thump = np.clip(1.2 * np.sin(np.pi * np.arange(480) / 480), -1, 1)
-    sound[96_000:96_480] += thump
-    assert len(only(flags_of(in_steps(sound)), "clipping")) == 1
+@pytest.mark.parametrize(("ceiling", "found"), [(0.99, {"clipping"}), (0.7, set())])
+def test_one_cut_off_peak_is_enough_at_the_very_top_only(ceiling, found):
+    sound = noise(3, 0.001)
+    sound[96_000:96_480] = ceiling * np.minimum(1.2 * np.sin(np.pi * np.arange(480) / 480), 1)
+    assert {flag.kind for flag in flags_of(sound)} == found
+
+
+def test_an_analogue_stage_that_overloads_before_the_converter_is_seen_by_its_blunt_peaks():
+    # Its own noise lies on the cut-off tops, so no two samples need be equal.
+    sound = np.clip(4 * speech(6, 1.0), -1, 1) * 0.6 + noise(6, 0.003)
+    only(flags_of(sound), "clipping")
+
+
+def test_far_beyond_full_scale_a_decoder_tells_of_clipping_and_a_float_recorder_does_not():
+    sound = noise(4, 0.25, slope=1.0)
+    sound[100_000] = 1.5
+    assert flags_of(sound) == ()
+    only(flags_of(sound, coded_with_loss=True), "clipping")
+    sound[100_000] = 1.05
+    assert flags_of(sound, coded_with_loss=True) == ()
 
 
 @pytest.mark.parametrize(
@@ -179,6 +194,22 @@ def test_a_buffer_that_comes_twice_is_a_repeat(buffer, steps):
     (flag,) = only(flags_of(sound), "repeat")
     assert covers([flag], (first + buffer) / RATE_HZ, (first + 2 * buffer) / RATE_HZ, within_s=20 / RATE_HZ)
     assert flag.effect == "left out"
+
+
+@pytest.mark.parametrize("seconds", [0.33, 1.03, 1.71])
+@pytest.mark.parametrize("frequency_hz", [440, 480, 620, 1000])
+def test_a_beep_made_by_a_program_is_no_repeat(frequency_hz, seconds):
+    # 440 Hz at 48 kHz comes again, to the bit, every 1200 samples.
+    sound = np.zeros(4 * RATE_HZ) + in_steps(noise(4, 0.001))
+    samples = round(seconds * RATE_HZ)
+    beep = in_steps(0.2 * np.sin(2 * np.pi * frequency_hz / RATE_HZ * (np.arange(samples) % 2400)))
+    sound[RATE_HZ : RATE_HZ + samples] = beep
+    assert flags_of(sound) == ()
+
+
+def test_spans_are_joined_over_short_gaps_and_across_others_inside_them():
+    spans = np.array([[500, 510], [0, 100], [10, 20], [105, 110], [300, 301]])
+    assert joined(spans, 10).tolist() == [[0, 110], [300, 301], [500, 510]]
 
 
 def test_a_buffer_that_sticks_five_times_is_one_repeat():
