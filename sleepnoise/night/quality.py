@@ -254,12 +254,9 @@ def knock_flags(history: LevelHistory) -> tuple[QualityFlag, ...]:
     what = "A thump that is nearly all below hearing: something touched or moved the recorder."
     spans = runs_of(thump)
     short = spans[(spans[:, 1] - spans[:, 0]) <= KNOCK_TICKS]
-    windy = np.append(0, np.cumsum(_windy_ticks(history)))
-    return tuple(
-        _flag(history, "knock", (first, last), what, "noted")
-        for first, last in short.tolist()
-        if windy[last] == windy[first]
-    )
+    # Gusts about the edges of windy time would knock, too.
+    calm = ~maximum_filter1d(_windy_ticks(history), 2 * round(GUST_WINDOW_S * TICKS_PER_SECOND) + 1)
+    return tuple(_flag(history, "knock", span, what, "noted") for span in short.tolist() if calm[span[0]])
 
 
 def _infrasonic(history: LevelHistory) -> MaskArray:

@@ -250,9 +250,7 @@ def repeated_spans(samples: Samples, sample_rate_hz: float) -> Spans:
     if samples.size < SHORTEST_RUN:
         return _NONE
     longest = min(LONGEST_LAG, round(LONGEST_LAG_S * sample_rate_hz))
-    seen = {*_marked_lags(samples, longest).tolist(), *_short_lags(samples)}
-    # A made sound also comes again after many of its periods: its own period must be tried first.
-    lags = sorted({lag // part for lag in seen for part in _divisors(lag)})
+    lags = sorted({*_marked_lags(samples, longest).tolist(), *_short_lags(samples)})
     found = [_NONE]
     periodic = [_NONE]
     for lag in lags:
@@ -290,10 +288,6 @@ def _agreeing(samples: Samples, earlier: NDArray[np.int64], later: NDArray[np.in
     reach = np.arange(-MARK, 2 * MARK)
     pairs = [samples.take(place[:, np.newaxis] + reach, mode="clip") for place in (earlier, later)]
     return np.asarray((later - earlier)[(pairs[0] == pairs[1]).all(axis=1)])
-
-
-def _divisors(lag: int) -> list[int]:
-    return [part for part in range(1, lag // SHORTEST_RUN + 1) if lag % part == 0]
 
 
 def _short_lags(samples: Samples) -> list[int]:
