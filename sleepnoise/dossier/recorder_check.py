@@ -23,8 +23,8 @@ from sleepnoise.levels.statistics import exceeded_levels
 from sleepnoise.night.quality import (
     DIP_DB,
     OWN_NOISE_MARGIN_DB,
+    cliff_hz,
     gain_dips_db,
-    lossy_floor_flags,
     without_faults,
 )
 from sleepnoise.recording.audio_file import AudioFile, open_audio, read_blocks
@@ -127,6 +127,8 @@ class HeardTest:
     absolute : bool
     step : float
         Smallest difference between neighbouring samples, as a share of full scale; 0 if there is none.
+    kbit_s : float, kbit/s
+        Size of the file over its length and channels.
     same_channels : bool
         Whether all channels hold the very same samples.
     """
@@ -137,6 +139,7 @@ class HeardTest:
     full_scale_db: float
     absolute: bool
     step: float
+    kbit_s: float
     same_channels: bool
 
 
@@ -187,6 +190,7 @@ def _listen(audio: AudioFile, calibration: Calibration, channel: int) -> HeardTe
         full_scale_db=float(pressure_level(calibration.pascal_per_full_scale**2)),
         absolute=calibration.absolute,
         step=step / calibration.pascal_per_full_scale,
+        kbit_s=8 * audio.path.stat().st_size / audio.seconds / audio.channels / 1000,
         same_channels=_same_channels(audio, calibration, channel),
     )
 
@@ -247,12 +251,16 @@ def _coding(test: HeardTest) -> Point:
     if encoding in (*EIGHT_BIT, *COMPANDED):
         reason = "The samples are stored so coarsely that their own noise hides a quiet room."
         return Point(topic="file format", ability="cannot", reason=reason, change=change)
-    if lossy_floor_flags(test.history):
-        reason = "The coding, or a conversion, took away what is quiet: the background cannot be measured."
-        return Point(topic="file format", ability="cannot", reason=reason, change=change)
-    if encoding in CODERS:
-        reason = f"The file is coded with loss ({CODERS[encoding].name}); here it kept the quiet room."
-        return Point(topic="file format", ability="can with limits", reason=reason, change=change)
+    coder = CODERS.get(encoding)
+    above_hz = cliff_hz(test.history)
+    gone = f" Above {above_hz:.0f} Hz next to nothing is left of the quiet room." if above_hz else ""
+    if coder is not None:
+        ability: Ability = "cannot" if test.kbit_s < coder.low_kbit_s else "can with limits"
+        reason = f"The file is coded with loss ({coder.name}, {test.kbit_s:.0f} kbit/s a channel).{gone}"
+        return Point(topic="file format", ability=ability, reason=reason, change=change)
+    if gone:
+        reason = f"The file keeps every sample, but the sound was coded or converted before.{gone}"
+        return Point(topic="file format", ability="cannot tell", reason=reason, change=change)
     return Point(topic="file format", ability="can", reason="The file keeps every sample.")
 
 

@@ -217,8 +217,8 @@ def gain_control_flags(history: LevelHistory) -> tuple[QualityFlag, ...]:
     return (_flag(history, "gain control", (0, history.ticks), what, "noted"),)
 
 
-def lossy_floor_flags(history: LevelHistory) -> tuple[QualityFlag, ...]:
-    """Return a flag over the whole recording if its quiet spectrum ends in a cliff, as coding leaves it.
+def cliff_hz(history: LevelHistory) -> float | None:
+    """Return where the quiet spectrum ends in a cliff, Hz; None if it does not.
 
     The quiet spectrum has in each third octave the level exceeded 90 % of the time. That of a room
     and a microphone falls and rises gently; coders leave nothing above some frequency, or
@@ -228,17 +228,25 @@ def lossy_floor_flags(history: LevelHistory) -> tuple[QualityFlag, ...]:
     looked_at = (edges_hz[0] >= CLIFF_FROM_HZ) & (edges_hz[1] <= CLIFF_UP_TO * history.sample_rate_hz)
     usable = ~history.left_out & np.isfinite(history.laeq)
     if not usable.any():
-        return ()
+        return None
     quiet = np.array([np.percentile(band[usable], 10, method="lower") for band in history.bands])
     for place in np.flatnonzero(looked_at):
         below, above = quiet[place - 3 : place].min(), quiet[place:][looked_at[place:]].max()
-        if below - above >= CLIFF_DB:
-            what = (
-                f"Next to nothing is left above {edges_hz[0][place]:.0f} Hz while the room is quiet: "
-                "the file was coded with loss or made from a lower sampling rate. LA90 may be far too low."
-            )
-            return (_flag(history, "lossy floor", (0, history.ticks), what, "noted"),)
-    return ()
+        if above == -np.inf or below - above >= CLIFF_DB:
+            return float(edges_hz[0][place])
+    return None
+
+
+def lossy_floor_flags(history: LevelHistory) -> tuple[QualityFlag, ...]:
+    """Return a flag over the whole recording if its quiet spectrum ends in a cliff, as coding leaves it."""
+    above_hz = cliff_hz(history)
+    if above_hz is None:
+        return ()
+    what = (
+        f"Next to nothing is left above {above_hz:.0f} Hz while the room is quiet: the file was coded with "
+        "loss or made from a lower sampling rate. LA90 may be too low."
+    )
+    return (_flag(history, "lossy floor", (0, history.ticks), what, "noted"),)
 
 
 def knock_flags(history: LevelHistory) -> tuple[QualityFlag, ...]:

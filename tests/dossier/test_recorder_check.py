@@ -121,12 +121,18 @@ def test_too_much_gain_leaves_no_room_for_loud_sounds(check, gain_db, ability):
     assert abilities(found)["loud sounds"] == ability
 
 
-def test_lossy_coding_is_a_limit_and_one_that_drops_the_room_too_much(check):
+def test_lossy_coding_is_a_limit_and_too_much_at_rates_that_drop_the_room(check):
     sound = room() + clap(60)
     kept = check(sound, name="a.mp3", format="MP3", subtype="MPEG_LAYER_III", compression_level=0.0)
     assert abilities(kept)["file format"] == "can with limits"
-    dropped = check(sound, name="b.mp3", format="MP3", subtype="MPEG_LAYER_III", compression_level=0.5)
+    dropped = check(sound, name="b.mp3", format="MP3", subtype="MPEG_LAYER_III", compression_level=0.9)
     assert abilities(dropped)["file format"] == "cannot"
+
+
+def test_what_was_coded_before_it_was_stored_as_wav_cannot_be_told(check):
+    lines = np.fft.rfft(room() + clap(60))
+    lines[np.fft.rfftfreq(60 * RATE_HZ, 1 / RATE_HZ) > 7000] = 0
+    assert abilities(check(np.fft.irfft(lines))) == {"file format": "cannot tell"}
 
 
 @pytest.mark.parametrize("subtype", ["PCM_U8", "ULAW"])

@@ -141,6 +141,14 @@ def test_a_spectrum_that_ends_in_a_cliff_is_a_lossy_floor(heard, highest_hz):
     assert highest_hz / 1.3 <= named_hz <= highest_hz * 1.3
 
 
+def test_nothing_at_all_above_a_kilohertz_is_a_cliff(from_ticks):
+    history = from_ticks([30.0] * 100)
+    bands = history.bands.copy()
+    bands[history.nominal_hz.index(250.0) :] = -np.inf
+    assert "lossy floor" in kinds(replace(history, bands=bands))
+    assert "lossy floor" not in kinds(history)
+
+
 @pytest.mark.parametrize("slope", [0.0, 1.0, 2.0])
 def test_noise_of_any_usual_slope_has_no_cliff(heard, slope):
     assert "lossy floor" not in kinds(heard(pink(20, 45, 48_000, slope=slope), 48_000))
