@@ -18,6 +18,7 @@ from sleepnoise.errors import SleepNoiseError
 
 COMMANDS = {
     "assess": "assess",
+    "two-microphones": "two_microphones",
     "demo": "demo",
     "profiles": "profiles",
 }

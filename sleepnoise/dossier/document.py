@@ -70,7 +70,7 @@ def assessment_document(record: NightRecord) -> dict[str, Any]:
         "inputs": record.provenance.inputs,
         "versions": record.provenance.versions,
     }
-    document = _plain(parts)
+    document = plain_value(parts)
     assert isinstance(document, dict)
     return document
 
@@ -219,16 +219,16 @@ def _fields(thing: Any) -> dict[str, Any]:
     return named
 
 
-def _plain(value: Any) -> Any:
+def plain_value(value: Any) -> Any:
     """Return a value as JSON knows it."""
     if isinstance(value, Mapping):
-        return {str(key): _plain(part) for key, part in value.items()}
+        return {str(key): plain_value(part) for key, part in value.items()}
     if isinstance(value, Spectrum):
-        return {"nominal_hz": list(value.nominal_hz), "levels_db": _plain(value.levels_db.tolist())}
+        return {"nominal_hz": list(value.nominal_hz), "levels_db": plain_value(value.levels_db.tolist())}
     if is_dataclass(value):
-        return _plain(_fields(value))
+        return plain_value(_fields(value))
     if isinstance(value, list | tuple):
-        return [_plain(part) for part in value]
+        return [plain_value(part) for part in value]
     if isinstance(value, float | np.floating):
         return _number(float(value))
     if isinstance(value, np.integer):
