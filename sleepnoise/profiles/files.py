@@ -13,17 +13,19 @@ from pydantic import ValidationError
 from pydantic_core import ErrorDetails
 
 from sleepnoise.errors import ProfileError
+from sleepnoise.profiles.bedroom import BedroomProfile
 from sleepnoise.profiles.schema import (
     KINDS,
     ConstructionProfile,
     GuidelineProfile,
     MaskerProfile,
     Profile,
+    SoundProfile,
     TreatmentProfile,
 )
 
 LARGEST_PROFILE_BYTES = 100_000
-"""A profile is written by hand; anything larger is some other file. Chosen: 20 x the largest one shipped."""
+"""A profile is written by hand; anything larger is some other file. Chosen: above three times the largest shipped."""
 
 LONGEST_LINE = 3_000
 """Characters of a line. Chosen: above the longest note; thousands of dots in a key take seconds to parse."""
@@ -33,7 +35,15 @@ MISTAKES_SHOWN = 10
 
 _PACKAGE = Path(__file__).parents[1]
 
-_AnyProfile = TypeVar("_AnyProfile", GuidelineProfile, TreatmentProfile, MaskerProfile, ConstructionProfile)
+_AnyProfile = TypeVar(
+    "_AnyProfile",
+    GuidelineProfile,
+    TreatmentProfile,
+    MaskerProfile,
+    ConstructionProfile,
+    SoundProfile,
+    BedroomProfile,
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -61,8 +71,8 @@ def read_profile(name_or_path: str | Path, kind: str | None = None) -> Profile:
     ----------
     name_or_path : str or Path
         Name of a shipped profile, such as ``"who-1999-bedroom"``, or a ``.toml`` file.
-    kind : {"guideline", "treatment", "masker", "construction"}, optional
-        Refuse any other kind.
+    kind : str, optional
+        Refuse any other kind than this key of ``KINDS``.
 
     Raises
     ------
@@ -109,6 +119,16 @@ def read_masker(name_or_path: str | Path) -> MaskerProfile:
 def read_construction(name_or_path: str | Path) -> ConstructionProfile:
     """Read a family of building elements; see :func:`read_profile`."""
     return _read(name_or_path, "construction", ConstructionProfile)
+
+
+def read_sound(name_or_path: str | Path) -> SoundProfile:
+    """Read the shape of a generic sound; see :func:`read_profile`."""
+    return _read(name_or_path, "sound", SoundProfile)
+
+
+def read_bedroom(path: str | Path) -> BedroomProfile:
+    """Read a room file; see :func:`read_profile`. None is shipped."""
+    return _read(path, "bedroom", BedroomProfile)
 
 
 def shipped_profiles(kind: str | None = None) -> tuple[ShippedProfile, ...]:

@@ -4,73 +4,46 @@ Files may come from strangers, so texts are printable and bounded, and each mist
 """
 
 import math
-import re
 from typing import Annotated, Literal, Self
 
-from pydantic import AfterValidator, BaseModel, ConfigDict, Field, model_validator
+from pydantic import Field, model_validator
 
-from sleepnoise.acoustics.bands import NOMINAL_HZ, band_label
+from sleepnoise.acoustics.bands import NOMINAL_HZ
 from sleepnoise.acoustics.source import HowKnown, Source
-
-_HZ_BY_NAME = {band_label(hz): hz for hz in NOMINAL_HZ}
-
-
-def _printable(text: str) -> str:
-    # What is printed to a terminal or a page must not be able to steer it.
-    if not text.replace("\n", "").isprintable():
-        raise ValueError("must not hold control characters")
-    return text
-
-
-def _matching(pattern: str, complaint: str) -> AfterValidator:
-    def check(text: str) -> str:
-        if not re.fullmatch(pattern, text, re.ASCII | re.DOTALL):
-            raise ValueError(complaint)
-        return text
-
-    return AfterValidator(check)
+from sleepnoise.profiles.bedroom import BedroomProfile, Edge, What
+from sleepnoise.profiles.fields import (
+    HZ_BY_NAME,
+    Band,
+    Clock,
+    Count,
+    Entry,
+    Id,
+    Level,
+    Loss,
+    Note,
+    Text,
+    Url,
+    by_hz,
+)
 
 
-def _band(name: str) -> str:
-    if name not in _HZ_BY_NAME:
-        raise ValueError('must be a nominal third-octave frequency from "20" to "20000"')
-    return name
-
-
-_Note = Annotated[str, Field(max_length=2000), AfterValidator(_printable)]
-_Text = Annotated[_Note, _matching(r".*\S.*", "must not be empty")]
-_Url = Annotated[
-    str, Field(max_length=500), _matching(r"(https?://[!#-;=?-~]+)?", "must be a web address, http(s)://...")
-]
-_Id = Annotated[str, _matching(r"[a-z0-9_-]{1,60}", "must be 1 to 60 small letters, digits, - and _")]
-_Clock = Annotated[str, _matching(r"([01]\d|2[0-3]):[0-5]\d", "must be a clock time such as 23:00")]
-_Band = Annotated[str, AfterValidator(_band)]
-_Level = Annotated[float, Field(ge=-50, le=150)]
-_Loss = Annotated[float, Field(ge=-20, le=100)]
-_Count = Annotated[int, Field(ge=0, le=1000)]
-
-
-class _Entry(BaseModel):
-    model_config = ConfigDict(extra="forbid", strict=True, frozen=True, allow_inf_nan=False)
-
-
-class SourceEntry(_Entry):
+class SourceEntry(Entry):
     """``[sources.KEY]``: one place in one document."""
 
-    document: _Text
-    place: _Text
+    document: Text
+    place: Text
     how_known: HowKnown
-    url: _Url = ""
+    url: Url = ""
 
     def source(self) -> Source:
         """Return the source as the rest of the package knows it."""
         return Source(document=self.document, place=self.place, how_known=self.how_known, url=self.url)
 
 
-class _Profile(_Entry):
-    title: _Text
-    summary: _Text
-    sources: Annotated[dict[_Id, SourceEntry], Field(min_length=1)]
+class _Profile(Entry):
+    title: Text
+    summary: Text
+    sources: Annotated[dict[Id, SourceEntry], Field(min_length=1)]
 
     def _check_sources(self, wanted: list[str]) -> None:
         for key in wanted:
@@ -79,31 +52,27 @@ class _Profile(_Entry):
                 raise ValueError(f"source {key!r} is not described under [sources]; described are: {known}")
 
 
-def _by_hz(levels: dict[str, float]) -> dict[float, float]:
-    return {_HZ_BY_NAME[name]: levels[name] for name in sorted(levels, key=_HZ_BY_NAME.__getitem__)}
-
-
-class CriterionEntry(_Entry):
+class CriterionEntry(Entry):
     """``[[criterion]]``: one published value and the rule that goes with it."""
 
-    id: _Id
-    title: _Text
+    id: Id
+    title: Text
     quantity: Literal["laeq", "lafmax", "lasmax", "band_leq"]
     rule: Literal["not exceeded", "count", "effect begins"]
     over: Literal["period", "loudest full hour", "event"]
-    period: tuple[_Clock, _Clock] | None = None
+    period: tuple[Clock, Clock] | None = None
     hours: Annotated[float, Field(gt=0, le=24)] | None = None
-    level_db: _Level | None = None
-    bands_db: dict[_Band, _Level] = {}
-    count_allowed: _Count | None = None
+    level_db: Level | None = None
+    bands_db: dict[Band, Level] = Field(default_factory=dict)
+    count_allowed: Count | None = None
     count_allowed_upper: Annotated[int, Field(ge=1, le=1000)] | None = None
-    adjustments_left_out: _Note = ""
-    no_verdict_because: _Note = ""
+    adjustments_left_out: Note = ""
+    no_verdict_because: Note = ""
     where: Literal["inside", "outside"] = "inside"
     single_night_ok: bool
-    applies_to: _Text
-    source: _Text
-    note: _Note = ""
+    applies_to: Text
+    source: Text
+    note: Note = ""
 
     @model_validator(mode="before")
     @classmethod
@@ -139,14 +108,14 @@ class CriterionEntry(_Entry):
     @property
     def levels_by_hz(self) -> dict[float, float]:
         """Band levels, dB, by nominal frequency, rising."""
-        return _by_hz(self.bands_db)
+        return by_hz(self.bands_db)
 
 
 class GuidelineProfile(_Profile):
     """``kind = "guideline"``: the values of one document."""
 
     kind: Literal["guideline"]
-    jurisdiction: _Text
+    jurisdiction: Text
     criterion: Annotated[list[CriterionEntry], Field(min_length=1)]
 
     @model_validator(mode="after")
@@ -158,26 +127,103 @@ class GuidelineProfile(_Profile):
         return self
 
 
+Touch = Literal["air", "door", "window", "building", "weight"]
+"""What a treatment touches: the way of air, a door, a window, the building, or the load on hinges."""
+CostClass = Literal["none", "tens", "low hundreds", "high hundreds", "thousands", "ten thousands"]
+"""Order of magnitude of a cost, in units of local currency, material and work."""
+
+
+class SealsEntry(Entry):
+    """``[seals]``: edges that get a seal, and the width of gap that is left, mm."""
+
+    edges: Annotated[list[Edge], Field(min_length=1)]
+    left_mm: Annotated[float, Field(gt=0, le=5)]
+
+
+class LayerEntry(Entry):
+    """``[layer]``: a limp layer hung before a part, and the fraction that stays open round it."""
+
+    construction: Id
+    open_fraction: Annotated[float, Field(ge=0, le=1)]
+    distance_mm: Annotated[float, Field(gt=0, le=1000)]
+
+
 class TreatmentProfile(_Profile):
-    """``kind = "treatment"``: what one generic isolation step takes off, per third octave."""
+    """``kind = "treatment"``: what one generic isolation step takes off, per third octave.
+
+    ``seals``, ``layer``, ``new_construction`` and ``closes_opening`` say how it works, for rooms that
+    are known part by part; ``insertion_loss_db`` says what it brings where nothing more is known.
+    """
 
     kind: Literal["treatment"]
-    acts_on: _Text
-    insertion_loss_db: Annotated[dict[_Band, _Loss], Field(min_length=1)]
+    acts_on: Text
+    insertion_loss_db: dict[Band, Loss] = Field(default_factory=dict)
     spread_db: Annotated[float, Field(ge=0, le=30)]
-    basis: _Text
-    source: _Text
-    cautions: list[_Text] = []
+    basis: Text
+    source: Text
+    cautions: list[Text] = Field(default_factory=list)
+    parts: list[What] = Field(default_factory=list)
+    fits: list[Id] = Field(default_factory=list)
+    touches: list[Touch] = Field(default_factory=list)
+    seals: SealsEntry | None = None
+    layer: LayerEntry | None = None
+    new_construction: Id | None = None
+    closes_opening: bool = False
+    excludes: list[Id] = Field(default_factory=list)
+    cost_class: CostClass | None = None
 
     @model_validator(mode="after")
-    def _known_sources(self) -> Self:
+    def _complete(self) -> Self:
+        """Refuse a treatment that does nothing, or that hides what it touches."""
         self._check_sources([self.source])
+        models = (self.seals, self.layer, self.new_construction, self.closes_opening or None)
+        modelled = any(model is not None for model in models)
+        narrows = self.seals is not None or self.layer is not None or self.closes_opening
+        replaces = [part for part in ("door", "window") if part in self.parts and self.new_construction]
+        for holds, mistake in (
+            (
+                modelled or self.insertion_loss_db,
+                "insertion_loss_db is missing, and nothing else says what it does",
+            ),
+            (not modelled or self.parts, "parts, the parts of a room it acts on, are missing"),
+            (
+                not self.parts or "touches" in self.model_fields_set,
+                "touches is missing; [] if it touches nothing",
+            ),
+            (not narrows or "air" in self.touches, "touches must name 'air': it narrows the way of air"),
+            (set(replaces) <= set(self.touches), f"touches must name {' and '.join(map(repr, replaces))}"),
+            (not self.parts or self.cost_class, "cost_class is missing"),
+        ):
+            if not holds:
+                raise ValueError(mistake)
         return self
 
     @property
     def loss_by_hz(self) -> dict[float, float]:
-        """Insertion loss, dB, by nominal frequency, rising."""
-        return _by_hz(self.insertion_loss_db)
+        """Insertion loss, dB, by nominal frequency, rising; empty when only the model says it."""
+        return by_hz(self.insertion_loss_db)
+
+
+class SoundProfile(_Profile):
+    """``kind = "sound"``: the shape of a generic sound, A-weighted bands re their sum."""
+
+    kind: Literal["sound"]
+    bands: Literal["octaves", "thirds"]
+    a_weighted_db: Annotated[dict[Band, Annotated[float, Field(ge=-100, le=50)]], Field(min_length=1)]
+    source: Text
+
+    @model_validator(mode="after")
+    def _known_sources(self) -> Self:
+        self._check_sources([self.source])
+        octaves = [band for band in self.a_weighted_db if NOMINAL_HZ.index(HZ_BY_NAME[band]) % 3 != 2]
+        if self.bands == "octaves" and octaves:
+            raise ValueError(f"a_weighted_db: {', '.join(octaves)} are no octaves")
+        return self
+
+    @property
+    def a_weighted_by_hz(self) -> dict[float, float]:
+        """A-weighted band levels, dB, by nominal frequency, rising."""
+        return by_hz(self.a_weighted_db)
 
 
 class MaskerProfile(_Profile):
@@ -187,7 +233,7 @@ class MaskerProfile(_Profile):
     band_slope_db_per_octave: Annotated[float, Field(ge=-12, le=6)]
     lowest_hz: Annotated[float, Field(ge=20, le=20_000)]
     highest_hz: Annotated[float, Field(ge=20, le=20_000)]
-    source: _Text
+    source: Text
 
     @model_validator(mode="after")
     def _known_sources(self) -> Self:
@@ -197,12 +243,12 @@ class MaskerProfile(_Profile):
         return self
 
 
-class SingleNumberEntry(_Entry):
+class SingleNumberEntry(Entry):
     """``single``: a rating as printed, such as STC 20; with ``upper_db`` a range."""
 
-    name: _Text
-    db: _Loss
-    upper_db: _Loss | None = None
+    name: Text
+    db: Loss
+    upper_db: Loss | None = None
 
     @model_validator(mode="after")
     def _rising(self) -> Self:
@@ -211,20 +257,20 @@ class SingleNumberEntry(_Entry):
         return self
 
 
-class ElementEntry(_Entry):
+class ElementEntry(Entry):
     """``[[element]]``: what one generic part of a building lets through."""
 
-    key: _Id
-    title: _Text
+    key: Id
+    title: Text
     quantity: Literal["reduction index", "small element", "level difference"]
     mounting: Literal["laboratory", "as hung", "in use", "worked example", "computed"]
     thickness_mm: Annotated[float, Field(gt=0, le=2000)] | None = None
     mass_kg_per_m2: Annotated[float, Field(gt=0, le=3000)] | None = None
-    octaves_db: dict[_Band, _Loss] = {}
+    octaves_db: dict[Band, Loss] = Field(default_factory=dict)
     single: SingleNumberEntry | None = None
     spread_db: Annotated[float, Field(ge=0, le=30)] | None = None
-    source: _Text
-    note: _Note = ""
+    source: Text
+    note: Note = ""
 
     @model_validator(mode="after")
     def _has_values(self) -> Self:
@@ -235,7 +281,7 @@ class ElementEntry(_Entry):
     @property
     def octaves_by_hz(self) -> dict[float, float]:
         """Octave values, dB, by nominal frequency, rising; empty when only a single number is known."""
-        return _by_hz(self.octaves_db)
+        return by_hz(self.octaves_db)
 
 
 class ConstructionProfile(_Profile):
@@ -253,12 +299,16 @@ class ConstructionProfile(_Profile):
         return self
 
 
-Profile = GuidelineProfile | TreatmentProfile | MaskerProfile | ConstructionProfile
+Profile = (
+    GuidelineProfile | TreatmentProfile | MaskerProfile | ConstructionProfile | SoundProfile | BedroomProfile
+)
 
 KINDS: dict[str, type[Profile]] = {
     "guideline": GuidelineProfile,
     "treatment": TreatmentProfile,
     "masker": MaskerProfile,
     "construction": ConstructionProfile,
+    "sound": SoundProfile,
+    "bedroom": BedroomProfile,
 }
 """The model of each ``kind``."""
