@@ -29,6 +29,10 @@ WINDOW_S = 2
 """Length of a transform, s. Chosen: holds a stretch and the lags searched; whole seconds give two sampling
 rates the same frequencies."""
 
+RAMP_S = 0.125
+"""Fade at both ends of a stretch, s. Chosen: a hum that breaks off would click at the same place in both
+recordings; no longer than what comes before an event."""
+
 LAG_RATE_HZ = 8192
 """Resolution of lags. Chosen: nearly twice the upper edge of 4 kHz, fast to transform."""
 
@@ -138,7 +142,7 @@ def _lag_power(
     """Return squared correlations at lags from 0 on, relative to their mean for unrelated sounds."""
     bins = _bins(heard_hz, 0.45 * min(outer_rate_hz, pillow_rate_hz))
     spectra = [
-        scipy.fft.rfft(sound, WINDOW_S * rate_hz)[bins]
+        scipy.fft.rfft(_faded(sound, rate_hz), WINDOW_S * rate_hz)[bins]
         for sound, rate_hz in ((outer, outer_rate_hz), (pillow, pillow_rate_hz))
     ]
     cross = np.conj(spectra[0]) * spectra[1]
@@ -147,6 +151,14 @@ def _lag_power(
     phases[bins] = np.divide(cross, size, out=np.zeros_like(cross), where=size > 0)
     correlation = scipy.fft.ifft(phases)[: round(2 * SEARCH_S * LAG_RATE_HZ)]
     return np.asarray(np.abs(correlation) ** 2 * (phases.size**2 / max(bins.size, 1)), dtype=np.float64)
+
+
+def _faded(sound: PressureArray, rate_hz: int) -> PressureArray:
+    ramp = round(RAMP_S * rate_hz)
+    slope = np.sin(np.pi / 2 * np.arange(ramp, dtype=np.float32) / max(ramp, 1)) ** 2
+    sound[:ramp] *= slope
+    sound[sound.size - ramp :] *= slope[::-1]
+    return sound
 
 
 def _bins(heard_hz: tuple[float, ...], highest_hz: float) -> NDArray[np.int64]:
