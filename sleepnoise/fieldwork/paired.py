@@ -108,10 +108,11 @@ class _Side:
     def background(self, first: int, last: int) -> FloatArray:
         """Return the median energy of the quiet seconds nearest to a stretch; nan if they are too few."""
         fewest, wanted = QUIET_CELLS
-        away = np.abs(self.quiet - (first + last) / 2 / TICKS_PER_SECOND)
-        reach = QUIET_WITHIN_S + (last - first) / 2 / TICKS_PER_SECOND
-        nearest = self.quiet[np.argsort(away, kind="stable")[:wanted]]
-        nearest = nearest[np.sort(away)[:wanted] <= reach]
+        middle_s = (first + last) / 2 / TICKS_PER_SECOND
+        reach_s = QUIET_WITHIN_S + (last - first) / 2 / TICKS_PER_SECOND
+        low, high = np.searchsorted(self.quiet, (middle_s - reach_s, middle_s + reach_s))
+        near = self.quiet[low:high]
+        nearest = near[np.argsort(np.abs(near - middle_s), kind="stable")[:wanted]]
         if nearest.size < fewest:
             return np.full(len(self.cells), np.nan)
         return np.asarray(np.median(self.cells[:, nearest], axis=1))

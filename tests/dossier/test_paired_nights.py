@@ -81,6 +81,9 @@ def test_what_the_sleeper_does_is_told_from_what_comes_in(measured):
     assert outcomes(measured).count("made in the bedroom") >= 3
     assert "covered by another sound" in outcomes(measured)
     assert "not compared" not in outcomes(measured)
+    # Snores come 20 ms earlier than noise from outside; they must not bend the line of the clocks.
+    used = [event.off_line_s for event in measured.events if event.outcome == "used"]
+    assert np.abs(used).max() < 0.001
 
 
 def test_without_any_scale_the_shape_is_the_same(night, true_isolation):
@@ -134,6 +137,17 @@ def test_microphones_in_the_wrong_order_are_noticed(stereo):
     result = compare_microphones(stereo, None, settings)
     assert result.used == 0
     assert any("wrong order" in remark for remark in result.remarks)
+
+
+def test_sound_that_comes_early_in_one_recording_betrays_the_wrong_order_without_any_scale(folder, two_rooms):
+    # 3.4 m of way are 10 ms.
+    outer, pillow = two_rooms(90, seed=5).noise_outside(6).recorded(lag_s=0.01, drift_ppm=0.0)
+    path = write(folder / "late.wav", outer, pillow)
+    right = compare_microphones(path, None, PairSettings(pillow=AssessSettings(channel=2)))
+    assert right.alignment.lag_s == pytest.approx(0.01, abs=0.002)
+    assert right.remarks == ()
+    wrong = compare_microphones(path, None, PairSettings(outer=AssessSettings(channel=2)))
+    assert any("wrong order" in remark for remark in wrong.remarks)
 
 
 def test_one_calibrated_microphone_is_no_scale(stereo):

@@ -130,6 +130,29 @@ def test_without_quiet_beside_it_an_event_is_not_measurable(from_ticks):
     assert {event.outcome for event in events} == {"not measurable"}
 
 
+def test_quiet_seconds_far_away_tell_no_background(from_ticks):
+    fault = np.ones(8000, dtype=bool)
+    fault[960:1080] = False
+    fault[1040 + 8 * 320 :] = False
+    outer, pillow = (np.full(8000, float(floor_db)) for floor_db in (30, 20))
+    outer[SPAN[0] : SPAN[1]] = 70.0
+    pillow[960:1080] = 40.0
+    loud_before, loud_after = (960, 996), (1045, 1076)
+    spans = (loud_before, SPAN, loud_after)
+    events = paired_events(from_ticks(outer), from_ticks(pillow, left_out=fault), spans, SAME_CLOCK)
+    assert events[1].outcome == "not measurable"
+
+
+@pytest.mark.parametrize("lag_ticks", [40.0, 40.25, 40.5, 40.75])
+def test_a_bang_has_the_same_course_wherever_in_a_tick_it_falls(from_ticks, lag_ticks):
+    alignment = Alignment(lag_s=lag_ticks / 8, drift_ppm=0.0)
+    at = int(1000.5 + lag_ticks)
+    outer, pillow = course(30, 80, 1000, 1001), course(10, 60, at, at + 1)
+    [event] = measured(from_ticks, outer, pillow, alignment, spans=[(1000, 1001)])
+    assert (event.likeness > 0.85).all()
+    assert event.difference_db == pytest.approx(np.full(22, 20.0), abs=0.1)
+
+
 def test_bands_from_50_hz_to_5_khz_are_compared(from_ticks):
     history = from_ticks(np.zeros(8))
     bands = common_bands(history, history)

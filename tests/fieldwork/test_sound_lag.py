@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from scipy.signal import resample_poly
+from scipy.signal import butter, resample_poly, sosfilt
 
 from sleepnoise.acoustics.pressure import PressureBlock
 from sleepnoise.fieldwork.alignment import SAME_CLOCK, SHARP, Alignment
@@ -48,6 +48,32 @@ def test_recorders_of_different_sampling_rates_are_compared():
     found = only(blocks(sound), blocks(pillow, 11_025), Look(starts_s=(1.5,), heard_hz=WIDE_HZ))
     assert found.sharpness > SHARP
     assert found.pillow_s - found.outer_s == pytest.approx(0.1, abs=0.002)
+
+
+def test_a_loud_hum_does_not_hide_the_sound():
+    time_s = np.arange(6 * 8000) / 8000
+    hum, sound = 0.3 * np.sin(2 * np.pi * 300 * time_s), noise(10, 6)
+    found = only(
+        blocks(sound + hum), blocks(np.roll(sound, 800) + hum), Look(starts_s=(2.0,), heard_hz=WIDE_HZ)
+    )
+    assert found.sharpness > SHARP
+    assert found.pillow_s - found.outer_s == pytest.approx(0.1, abs=0.002)
+
+
+@pytest.mark.parametrize("heard_hz", [(250.0, 2000.0), (2000.0, 250.0)])
+def test_every_band_that_was_heard_counts(heard_hz):
+    sound = noise(11, 6)
+    low = sosfilt(butter(4, 400, fs=8000, output="sos"), sound)
+    look = Look(starts_s=(2.0, 3.0, 4.0), heard_hz=heard_hz)
+    assert only(blocks(sound), blocks(low + 0.1 * noise(12, 6)), look).sharpness > SHARP
+
+
+def test_reflections_within_milliseconds_make_one_peak():
+    sound = noise(13, 6)
+    response = np.random.default_rng(14).normal(size=24)
+    spread = np.convolve(sound, response / np.sqrt(np.sum(response**2)))[: sound.size]
+    look = Look(starts_s=(2.0, 3.0), heard_hz=WIDE_HZ)
+    assert only(blocks(sound), blocks(spread + 3 * noise(15, 6)), look).sharpness > SHARP
 
 
 def test_it_is_looked_for_where_the_clocks_say():
