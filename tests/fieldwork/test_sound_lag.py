@@ -86,9 +86,10 @@ def test_it_is_looked_for_where_the_clocks_say():
 
 @pytest.mark.parametrize("heard_hz", [WIDE_HZ, (500.0, 630.0)])
 def test_unrelated_sounds_of_the_same_level_are_not_sharp(heard_hz):
-    looks = [Look(starts_s=(float(at), float(at + 1)), heard_hz=heard_hz) for at in range(0, 200, 3)]
-    found = list(sound_lags(blocks(noise(5, 203)), blocks(noise(6, 203)), looks, SAME_CLOCK))
-    assert sum(each.sharpness >= SHARP for each in found) <= 1
+    # A single second each: the hardest to judge.
+    looks = [Look(starts_s=(float(at),), heard_hz=heard_hz) for at in range(0, 200, 2)]
+    found = list(sound_lags(blocks(noise(5, 202)), blocks(noise(6, 202)), looks, SAME_CLOCK))
+    assert sum(each.sharpness >= SHARP for each in found) <= 2
 
 
 def test_a_hum_in_both_rooms_is_not_the_same_sound():
