@@ -4,16 +4,19 @@ Data come in octaves. Thirds between them are drawn as straight lines over lg f.
 """
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 
 from sleepnoise.acoustics.bands import NOMINAL_HZ, OCTAVE_RATIO, mid_band_hz
 from sleepnoise.acoustics.source import Source
 from sleepnoise.acoustics.spectrum import Spectrum
+from sleepnoise.profiles.files import read_construction, shipped_profiles
 from sleepnoise.profiles.schema import ConstructionProfile, ElementEntry
 
 BELOW_DATA_DB_PER_OCTAVE = 6.0
-"""Slope below the lowest octave given. Chosen: the mass law; holding the value would promise too much."""
+"""Slope below the lowest band given, of losses of elements and of treatments alike. Chosen: the mass law;
+holding the value would promise too much."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -27,6 +30,10 @@ class Element:
         On every third octave, dB: R, or Dn,e when *small*. ``None`` when only *single* is known.
     small : bool
         Counts re 10 m², its area does not matter.
+    as_hung : bool
+        The values hold for leaf and ordinary gaps together.
+    thickness_m : float or None, m
+    mass_kg_per_m2 : float or None
     single : str
         The rating as printed, such as ``"STC 20"``; empty when there is none.
     spread_db : float or None, dB
@@ -39,6 +46,9 @@ class Element:
     title: str
     insulation: Spectrum | None
     small: bool
+    as_hung: bool
+    thickness_m: float | None
+    mass_kg_per_m2: float | None
     single: str
     spread_db: float | None
     source: Source
@@ -46,9 +56,9 @@ class Element:
 
 
 def thirds_from_octaves(octaves_by_hz: dict[float, float]) -> Spectrum:
-    """Return every third octave from octave values, dB.
+    """Return every third octave from octaves or other bands, dB.
 
-    Straight lines over lg f between the octaves; 6 dB an octave less below the lowest, never
+    Straight lines over lg f between them; 6 dB an octave less below the lowest, never
     below 0 unless the lowest is; the last value above the highest.
     """
     known = np.log(mid_band_hz(tuple(octaves_by_hz)))
@@ -66,12 +76,22 @@ def elements(profile: ConstructionProfile) -> dict[str, Element]:
     return {entry.key: _element(entry, profile.sources[entry.source].source()) for entry in profile.element}
 
 
+@lru_cache(maxsize=1)
+def shipped_elements() -> dict[str, Element]:
+    """Return every element that comes with the program, by key; read once."""
+    profiles = (read_construction(found.path) for found in shipped_profiles("construction"))
+    return {key: element for profile in profiles for key, element in elements(profile).items()}
+
+
 def _element(entry: ElementEntry, source: Source) -> Element:
     return Element(
         key=entry.key,
         title=entry.title,
         insulation=thirds_from_octaves(entry.octaves_by_hz) if entry.octaves_db else None,
         small=entry.quantity == "small element",
+        as_hung=entry.mounting in ("as hung", "in use"),
+        thickness_m=None if entry.thickness_mm is None else entry.thickness_mm / 1000.0,
+        mass_kg_per_m2=entry.mass_kg_per_m2,
         single=_single(entry),
         spread_db=entry.spread_db,
         source=source,

@@ -4,10 +4,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from sleepnoise.acoustics.bands import NOMINAL_HZ, mid_band_hz
+from sleepnoise.acoustics.bands import NOMINAL_HZ
 from sleepnoise.acoustics.source import Source
 from sleepnoise.acoustics.spectrum import Spectrum
 from sleepnoise.errors import SettingsError
+from sleepnoise.isolation.elements import thirds_from_octaves
 from sleepnoise.profiles.schema import TreatmentProfile
 
 LARGEST_EVEN_LOSS_DB = 60.0
@@ -69,15 +70,12 @@ def even_step(loss_db: float) -> IsolationStep:
 def step_from_profile(key: str, profile: TreatmentProfile) -> IsolationStep:
     """Return the step that a treatment profile describes.
 
-    Bands between the profile's own are interpolated linearly in the logarithm of frequency,
-    those outside hold the nearest value.
+    Spread over the thirds as elements are; see ``thirds_from_octaves``.
     """
-    known_hz = mid_band_hz(tuple(profile.loss_by_hz))
-    losses_db = np.interp(np.log(mid_band_hz()), np.log(known_hz), list(profile.loss_by_hz.values()))
     return IsolationStep(
         key=key,
         title=profile.title,
-        loss=Spectrum(nominal_hz=NOMINAL_HZ, levels_db=losses_db),
+        loss=thirds_from_octaves(profile.loss_by_hz),
         spread_db=profile.spread_db,
         source=profile.sources[profile.source].source(),
         cautions=tuple(profile.cautions),

@@ -14,6 +14,7 @@ from pydantic_core import ErrorDetails
 
 from sleepnoise.errors import ProfileError
 from sleepnoise.profiles.bedroom import BedroomProfile
+from sleepnoise.profiles.door_test import DoorTestProfile
 from sleepnoise.profiles.schema import (
     KINDS,
     ConstructionProfile,
@@ -25,7 +26,7 @@ from sleepnoise.profiles.schema import (
 )
 
 LARGEST_PROFILE_BYTES = 100_000
-"""A profile is written by hand; anything larger is some other file. Chosen: above three times the largest shipped."""
+"""Anything larger was not written by hand. Chosen: above three times the largest shipped."""
 
 LONGEST_LINE = 3_000
 """Characters of a line. Chosen: above the longest note; thousands of dots in a key take seconds to parse."""
@@ -43,6 +44,7 @@ _AnyProfile = TypeVar(
     ConstructionProfile,
     SoundProfile,
     BedroomProfile,
+    DoorTestProfile,
 )
 
 
@@ -129,6 +131,25 @@ def read_sound(name_or_path: str | Path) -> SoundProfile:
 def read_bedroom(path: str | Path) -> BedroomProfile:
     """Read a room file; see :func:`read_profile`. None is shipped."""
     return _read(path, "bedroom", BedroomProfile)
+
+
+def read_door_test(path: str | Path) -> DoorTestProfile:
+    """Read a door-test file; see :func:`read_profile`. None is shipped."""
+    return _read(path, "door-test", DoorTestProfile)
+
+
+def door_test_from(table: dict[str, object]) -> DoorTestProfile:
+    """Check a door test that was told on the command line instead of in a file.
+
+    Raises
+    ------
+    ProfileError
+        With every mistake.
+    """
+    try:
+        return DoorTestProfile.model_validate(table)
+    except ValidationError as error:
+        raise ProfileError(f"door test: {_explain(error)}", remedy="Mend what is named above.") from None
 
 
 def shipped_profiles(kind: str | None = None) -> tuple[ShippedProfile, ...]:

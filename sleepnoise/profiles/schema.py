@@ -11,6 +11,7 @@ from pydantic import Field, model_validator
 from sleepnoise.acoustics.bands import NOMINAL_HZ
 from sleepnoise.acoustics.source import HowKnown, Source
 from sleepnoise.profiles.bedroom import BedroomProfile, Edge, What
+from sleepnoise.profiles.door_test import DoorTestProfile
 from sleepnoise.profiles.fields import (
     HZ_BY_NAME,
     Band,
@@ -133,6 +134,10 @@ CostClass = Literal["none", "tens", "low hundreds", "high hundreds", "thousands"
 """Order of magnitude of a cost, in units of local currency, material and work."""
 
 
+NAMES_OF_EFFECTS = "insertion_loss_db, seals, layer, new_construction, closes_opening"
+"""Keys of a treatment that say what it does."""
+
+
 class SealsEntry(Entry):
     """``[seals]``: edges that get a seal, and the width of gap that is left, mm."""
 
@@ -183,7 +188,7 @@ class TreatmentProfile(_Profile):
         for holds, mistake in (
             (
                 modelled or self.insertion_loss_db,
-                "insertion_loss_db is missing, and nothing else says what it does",
+                f"one of {NAMES_OF_EFFECTS} is missing: nothing says what it does",
             ),
             (not modelled or self.parts, "parts, the parts of a room it acts on, are missing"),
             (
@@ -300,7 +305,13 @@ class ConstructionProfile(_Profile):
 
 
 Profile = (
-    GuidelineProfile | TreatmentProfile | MaskerProfile | ConstructionProfile | SoundProfile | BedroomProfile
+    GuidelineProfile
+    | TreatmentProfile
+    | MaskerProfile
+    | ConstructionProfile
+    | SoundProfile
+    | BedroomProfile
+    | DoorTestProfile
 )
 
 KINDS: dict[str, type[Profile]] = {
@@ -310,5 +321,6 @@ KINDS: dict[str, type[Profile]] = {
     "construction": ConstructionProfile,
     "sound": SoundProfile,
     "bedroom": BedroomProfile,
+    "door-test": DoorTestProfile,
 }
 """The model of each ``kind``."""

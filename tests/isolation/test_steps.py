@@ -53,10 +53,11 @@ def test_even_steps_that_no_measure_brings_are_refused(loss_db):
 def test_bands_between_are_interpolated_in_the_logarithm_of_frequency():
     loss = step_from_profile("test", profile({"125": 3.0, "250": 9.0})).loss
     by_hz = dict(zip(loss.nominal_hz, loss.levels_db, strict=True))
-    # Thirds of an octave are equal steps in lg f on the base-ten grid; the ends are held.
-    assert [by_hz[hz] for hz in (20.0, 100.0, 125.0, 160.0, 200.0, 250.0, 315.0, 20000.0)] == pytest.approx(
-        [3, 3, 3, 5, 7, 9, 9, 9]
-    )
+    # Thirds of an octave are equal steps in lg f on the base-ten grid; 2 dB less each third below the lowest
+    # band, down to 0; the highest is held.
+    assert [
+        by_hz[hz] for hz in (20.0, 80.0, 100.0, 125.0, 160.0, 200.0, 250.0, 315.0, 20000.0)
+    ] == pytest.approx([0, 0, 1, 3, 5, 7, 9, 9, 9])
 
 
 @given(st.lists(st.floats(-5, 40), min_size=len(OCTAVES), max_size=len(OCTAVES)))
@@ -64,7 +65,7 @@ def test_a_step_keeps_the_profile_and_stays_within_it(losses_db):
     loss = step_from_profile("test", profile(dict(zip(OCTAVES, losses_db, strict=True)))).loss
     by_hz = dict(zip(loss.nominal_hz, loss.levels_db, strict=True))
     assert [by_hz[float(hz)] for hz in OCTAVES] == pytest.approx(losses_db)
-    assert loss.levels_db.min() >= min(losses_db) - 1e-9
+    assert loss.levels_db.min() >= min(0.0, *losses_db) - 1e-9
     assert loss.levels_db.max() <= max(losses_db) + 1e-9
 
 

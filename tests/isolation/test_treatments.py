@@ -30,7 +30,14 @@ def octave_rating(octave_losses_db, table):
 def test_steps_begin_with_the_room_as_it_is_and_the_even_ones():
     keys = list(STEPS)
     assert keys[:5] == ["as-it-is", "even-5-db", "even-10-db", "even-15-db", "even-20-db"]
-    assert keys[5:] == [profile.name for profile in shipped_profiles("treatment")]
+    shipped = [profile.name for profile in shipped_profiles("treatment")]
+    assert keys[5:] == [name for name in shipped if name in STEPS]
+    assert set(shipped) - set(STEPS) == {
+        # Of walls and vents, which a plan without a room does not know,
+        "second-board-layer", "independent-wall-lining", "attenuated-vent", "small-holes-plugged",
+        # and those whose gain depends on the room's own gaps and glass.
+        "door-bottom-sweep", "double-door-centre-seal", "insulating-unit", "acoustic-doorset",
+    }  # fmt: skip
     assert len(set(keys)) == len(keys)
 
 
@@ -75,7 +82,7 @@ def test_the_loose_curtain_brings_what_common_practice_expects():
     assert octaves_db(STEPS["doorway-curtain-loose"])[1:].mean() == pytest.approx(7.0, abs=0.2)
 
 
-@pytest.mark.parametrize("key", [profile.name for profile in shipped_profiles("treatment")])
+@pytest.mark.parametrize("key", list(STEPS)[5:])
 def test_no_treatment_promises_much_in_the_bass(key):
     loss_db = STEPS[key].loss.levels_db
     assert (loss_db >= 0).all()
