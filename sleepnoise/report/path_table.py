@@ -105,7 +105,8 @@ def _show_paths(screen: Screen, now: RoomLevels) -> None:
     table.add_column("From", no_wrap=True)
     for name in ("Keeps out", "dB(A)", "Share", "Without"):
         table.add_column(name, justify="right", no_wrap=True)
-    for number in np.argsort(-now.levels_dba, kind="stable"):
+    heard = np.argsort(-now.levels_dba, kind="stable")[: np.count_nonzero(~np.isneginf(now.levels_dba))]
+    for number in heard:
         path = now.paths.paths[number]
         doubt = _doubt(path.part.element.source.how_known) if path.gap is None else ""
         gain = now.gains_without_db[number]
@@ -118,14 +119,15 @@ def _show_paths(screen: Screen, now: RoomLevels) -> None:
             f"{level_text(float(gain))} dB" if math.isfinite(gain) else "all",
         )
     screen.print(table)
+    silent = {path.part.behind for path in now.paths.paths} - set(now.arriving)
+    if silent:
+        screen.print(Text(f"No sound stands {', nor '.join(BEHIND[side] for side in sorted(silent))}."))
 
 
 def _kept_out(now: RoomLevels, number: int) -> str:
-    """Return by how much a path lowers the sound behind it, of which the A-weighted level counts."""
-    behind = now.arriving.get(now.paths.paths[number].part.behind)
-    if behind is None:
-        return "no sound"
-    return f"{level_text(float(combine(behind)) - float(now.levels_dba[number]), 0)} dB"
+    """Return by how much a path lowers the A-weighted level of the sound behind it."""
+    behind_dba = float(combine(now.arriving[now.paths.paths[number].part.behind]))
+    return f"{level_text(behind_dba - float(now.levels_dba[number]), 0)} dB"
 
 
 def _show_advice(screen: Screen, study: RoomStudy) -> None:
