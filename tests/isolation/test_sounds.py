@@ -31,7 +31,7 @@ def profile(bands, levels_db):
 def test_a_shipped_sound_is_brought_to_0_db_a_and_hardly_had_to_be(name):
     shipped = sound(name)
     assert combine(shipped.a_weighted_db) == pytest.approx(0.0, abs=1e-9)
-    # Spectrum No. 2 of ISO 717-1, in whole decibels, adds up to 0.23 dB; the others to within a printed half step.
+    # Spectrum No. 2 of ISO 717-1, in whole decibels, adds up to 0.23 dB; the others to half a step.
     assert combine(list(read_sound(name).a_weighted_by_hz.values())) == pytest.approx(0.0, abs=0.24)
 
 
@@ -45,7 +45,9 @@ def test_adaptation_spectra_reproduce_the_sums_that_iso_717_1_prints(name, sum_d
     r = [18.7, 19.2, 20.0, 20.4, 16.3, 17.7, 22.6, 22.4, 22.7, 24.8, 26.6, 28.0, 30.5, 31.8, 32.5, 33.4]
     r += [33.0, 31.0, 25.5, 26.8, 29.2]
     printed_db = list(read_sound(name).a_weighted_by_hz.values())
-    assert -combine(np.subtract(printed_db, r)) == pytest.approx(sum_db, abs=0.0005)
+    assert -combine(np.subtract(printed_db, r)) == pytest.approx(
+        sum_db, abs=0.001
+    )  # the standard adds rounded terms
 
 
 def test_an_octave_is_shared_equally_by_its_thirds():
