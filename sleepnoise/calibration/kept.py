@@ -99,7 +99,7 @@ class KeptCalibration:
         made_on = self.calibration.made_on
         if evening > self.valid_until:
             remark = f"The calibration was valid until {self.valid_until}, the night began on {evening}."
-        elif made_on is not None and evening < made_on - timedelta(days=1):
+        elif made_on is not None and evening + timedelta(days=1) < made_on:
             remark = f"The calibration was made on {made_on}, the night began on {evening}, before it."
         else:
             return self.calibration

@@ -17,7 +17,10 @@ from sleepnoise import __version__
 from sleepnoise.errors import SleepNoiseError
 
 COMMANDS = {
+    "check-recorder": "check_recorder",
+    "calibrate": "calibrate",
     "assess": "assess",
+    "assess-log": "assess_log",
     "two-microphones": "two_microphones",
     "demo": "demo",
     "profiles": "profiles",

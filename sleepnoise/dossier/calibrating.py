@@ -25,14 +25,14 @@ class NightCalibration:
         return self.calibration.remarks + (self.response.remarks if self.response else ())
 
 
-def night_calibration(settings: AssessSettings, evening: date) -> NightCalibration:
+def night_calibration(settings: AssessSettings, evening: date | None) -> NightCalibration:
     """Return the calibration that the settings ask for.
 
     Parameters
     ----------
     settings : AssessSettings
-    evening : date
-        Local date on which the night began.
+    evening : date or None
+        Local date on which the night began; None if there is no night, and no period to keep to.
 
     Raises
     ------
@@ -79,10 +79,12 @@ def _check_one_way(settings: AssessSettings) -> None:
         )
 
 
-def _by_settings(settings: AssessSettings, evening: date) -> tuple[Calibration, MicrophoneResponse | None]:
+def _by_settings(
+    settings: AssessSettings, evening: date | None
+) -> tuple[Calibration, MicrophoneResponse | None]:
     if settings.calibration_file is not None:
         kept = read_calibration(settings.calibration_file)
-        return kept.for_night(evening), kept.response
+        return kept.calibration if evening is None else kept.for_night(evening), kept.response
     if settings.full_scale_level_db is not None:
         return calibration_from_sensitivity(settings.full_scale_level_db), None
     if settings.tone is None:

@@ -8,13 +8,15 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Literal, get_args
+from typing import Any, Literal, get_args
 
 import numpy as np
 
 from sleepnoise.acoustics.decibels import level, pressure_level
 from sleepnoise.acoustics.pressure import PressureBlock
 from sleepnoise.acoustics.source import Source
+from sleepnoise.dossier.document import plain_value
+from sleepnoise.dossier.provenance import file_mark, library_versions
 from sleepnoise.errors import RecordingError
 from sleepnoise.formats.coding import CODERS, COMPANDED, EIGHT_BIT
 from sleepnoise.levels.engine import level_history
@@ -55,6 +57,9 @@ STEP_NOISE = Source(
 )
 STEP_NOISE_A_DB = -2.7
 """A-weighted level of white noise at 48 kHz less its unweighted level, dB. Source: STEP_NOISE."""
+
+SCHEMA = {"name": "sleepnoise/recorder-check", "version": 1}
+"""Name and version of the document. Chosen: raised whenever a key changes its meaning."""
 
 _ANY_START = datetime(2000, 1, 1, tzinfo=UTC)
 """Chosen: times of a test are never shown."""
@@ -364,3 +369,23 @@ def _gain(history: LevelHistory) -> Point:
     return Point(
         topic="fixed gain", ability="can", reason="After a loud sound the room reads what it did before."
     )
+
+
+def recorder_document(check: RecorderCheck, calibration: Calibration, recording: Path) -> dict[str, Any]:
+    """Return the document of a check that was made of a test recording with a calibration."""
+    document = plain_value(
+        {
+            "schema": SCHEMA,
+            "answer": check.ability,
+            "points": check.points,
+            "LA90_dB": check.la90,
+            "absolute": check.absolute,
+            "full_scale_over_LA90_dB": check.range_db,
+            "faults": check.flags,
+            "calibration": calibration if calibration.absolute else None,
+            "inputs": [file_mark(recording, "test recording")],
+            "versions": library_versions(),
+        }
+    )
+    assert isinstance(document, dict)
+    return document

@@ -8,6 +8,7 @@ import math
 from datetime import datetime, tzinfo
 
 from sleepnoise.judgement.assessment import NightAssessment
+from sleepnoise.judgement.log_assessment import LogAssessment
 
 DOUBTS = {"memory": "unverified", "assumption": "assumed"}
 """Printed beside a value, by how it is known; nothing beside those that were seen."""
@@ -77,7 +78,7 @@ def date_text(instant: datetime, zone: tzinfo) -> str:
     return f"{local.day} {MONTHS[local.month - 1]} {local.year}, {local:%H:%M:%S} (UTC{offset})"
 
 
-def night_text(night: NightAssessment) -> str:
+def night_text(night: NightAssessment | LogAssessment) -> str:
     """Return the dates that the night window lies on, such as ``"Night of 14 to 15 January 2026"``."""
     window = night.window.overlapping(night.start, night.end)
     first, last = (instant.astimezone(night.window.zone) for instant in window)

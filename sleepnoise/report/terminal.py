@@ -17,7 +17,7 @@ from rich.text import Text
 from sleepnoise.dossier.cautions import cautions_of
 from sleepnoise.dossier.record import NightRecord
 from sleepnoise.errors import SleepNoiseError
-from sleepnoise.judgement.guidelines import Word
+from sleepnoise.judgement.guidelines import Verdict, Word
 from sleepnoise.profiles.schema import Profile
 from sleepnoise.report import plan_table, rounding, tables, verdicts
 from sleepnoise.report.sentences import decisions, fault_text, in_short
@@ -109,13 +109,13 @@ def show_night(record: NightRecord) -> None:
     for sentence in (*in_short(record), fault_text(record), *record.remarks):
         if sentence:
             screen.print(Text(plain(sentence)))
-    _show_verdicts(screen, record)
+    show_verdicts(screen, record.assessment.verdicts, rounding.unit_text(record.assessment))
     _show_events(screen, record)
     _show_plan(screen, record)
-    _heading(screen, "Cautions, each in full in report.html")
-    _show_paragraphs(screen, (Text(plain(_first_sentence(caution))) for caution in cautions_of(record)))
-    _heading(screen, "What was decided, where it came from, and how to pin it")
-    _show_paragraphs(screen, (_decision(*parts) for parts in decisions(record)))
+    heading(screen, "Cautions, each in full in report.html")
+    show_paragraphs(screen, (Text(plain(_first_sentence(caution))) for caution in cautions_of(record)))
+    heading(screen, "What was decided, where it came from, and how to pin it")
+    show_paragraphs(screen, (_decision(*parts) for parts in decisions(record)))
 
 
 def _decision(subject: str, value: str, origin: str, options: str) -> Text:
@@ -153,7 +153,7 @@ def show_profile(profile: Profile) -> None:
     """Print everything that a profile says, key by key, without what it leaves empty."""
     screen = Screen()
     parts = profile.model_dump()
-    sources = parts.pop("sources")
+    sources = parts.pop("sources", {})
     for line in _outline({**parts, "sources": sources}, ""):
         screen.print(line, soft_wrap=True)
 
@@ -178,12 +178,13 @@ def show_text(text: str) -> None:
     Screen().print(Text(plain(text)), soft_wrap=True)
 
 
-def _heading(screen: Screen, text: str) -> None:
+def heading(screen: Screen, text: str) -> None:
+    """Print a line that stands over what follows."""
     screen.print()
     screen.print(Text(text, style="bold"))
 
 
-def _show_paragraphs(screen: Screen, paragraphs: Iterable[Text]) -> None:
+def show_paragraphs(screen: Screen, paragraphs: Iterable[Text]) -> None:
     """Print paragraphs that hang from dashes."""
     table = ScreenTable.grid(padding=(0, 1))
     for paragraph in paragraphs:
@@ -191,14 +192,15 @@ def _show_paragraphs(screen: Screen, paragraphs: Iterable[Text]) -> None:
     screen.print(table)
 
 
-def _show_verdicts(screen: Screen, record: NightRecord) -> None:
-    _heading(screen, f"Guideline values, {rounding.unit_text(record.assessment)}")
+def show_verdicts(screen: Screen, given: Iterable[Verdict], unit: str) -> None:
+    """Print every verdict that says more than the value itself, by document."""
+    heading(screen, f"Guideline values, {unit}")
     table = ScreenTable(box=None, padding=(0, 1, 0, 0), pad_edge=False)
     table.add_column("", no_wrap=True)
     table.add_column("Value", overflow="fold")
     for name in ("Allowed", "Measured", "±"):
         table.add_column(name, justify="right", no_wrap=True)
-    judged = [verdict for verdict in record.assessment.verdicts if verdict.word != "shown only"]
+    judged = [verdict for verdict in given if verdict.word != "shown only"]
     for group in verdicts.verdict_groups(judged):
         table.add_row("", Text(plain(group.guideline), style="italic"))
         for row in group.rows:
@@ -214,7 +216,7 @@ def _show_events(screen: Screen, record: NightRecord) -> None:
     if not night.events:
         return
     shown = tables.loudest_events(night.events, SHOWN_EVENTS)
-    _heading(screen, f"Loudest of {len(night.events)} events, {rounding.unit_text(night)}")
+    heading(screen, f"Loudest of {len(night.events)} events, {rounding.unit_text(night)}")
     listed = tables.event_table("", shown, night.window.zone)
     table = ScreenTable(box=None, padding=(0, 2, 0, 0), pad_edge=False)
     # Without remarks and the background before each event, the rest fits 80 columns.
@@ -231,7 +233,7 @@ def _show_plan(screen: Screen, record: NightRecord) -> None:
     plan = record.plan
     if not plan.events:
         return
-    _heading(screen, "First plan: the quietest masker that reaches the target")
+    heading(screen, "First plan: the quietest masker that reaches the target")
     table = ScreenTable(box=None, padding=(0, 2, 0, 0), pad_edge=False)
     table.add_column("Isolation step", overflow="fold")
     table.add_column("Masker", overflow="fold")

@@ -45,6 +45,19 @@ def test_help_loads_nothing_heavy():
     assert "Usage" in shown
 
 
+def test_help_of_every_command_loads_nothing_heavy():
+    program = (
+        "import click\n"
+        "from sleepnoise.cli.program import COMMANDS, app\n"
+        "for name in COMMANDS:\n"
+        "    command = app.get_command(None, name)\n"
+        "    print(command.get_help(click.Context(command)))"
+    )
+    loaded, shown = loaded_after(program)
+    assert loaded == []
+    assert shown.count("Usage") > 5
+
+
 @pytest.mark.parametrize("code", ["import numpy", "import sleepnoise; sleepnoise.LevelEngine"])
 def test_what_is_loaded_is_seen(code):
     assert "numpy" in loaded_after(code)[0]

@@ -1,5 +1,6 @@
 import math
 import tomllib
+from dataclasses import replace
 from datetime import date
 
 import numpy as np
@@ -108,6 +109,11 @@ def test_a_night_outside_its_period_is_said_not_refused(evening, remark):
     assert found.pascal_per_full_scale == FULL.pascal_per_full_scale
     assert found.remarks[:2] == ("One.", "Two.")
     assert [remark in each for each in found.remarks[2:]] == [True] * bool(remark)
+
+
+def test_the_first_day_that_there_is_does_no_harm():
+    edited = replace(kept(), calibration=replace(FULL, made_on=date.min))
+    assert edited.for_night(MADE_ON).remarks == FULL.remarks
 
 
 def test_the_period_is_ones_own_choice_within_two_years():
