@@ -22,6 +22,7 @@ COMMANDS = {
     "assess": "assess",
     "assess-log": "assess_log",
     "two-microphones": "two_microphones",
+    "paths": "paths",
     "demo": "demo",
     "profiles": "profiles",
 }

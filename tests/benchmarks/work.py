@@ -24,8 +24,11 @@ from sleepnoise.acoustics.weighting import (
     HIGH_POLE_HZ,
     LOW_POLE_HZ,
 )
+from sleepnoise.isolation.paths import levels, path_levels_dba
+from sleepnoise.isolation.treatments import treated_open_m2
 from sleepnoise.levels.engine import level_history
 from sleepnoise.levels.statistics import band_equivalent_levels, level_statistics
+from sleepnoise.planning.room_study import study_room
 from sleepnoise.recording.audio_file import open_audio, read_blocks
 from sleepnoise.recording.calibration import calibration_from_sensitivity
 
@@ -33,6 +36,7 @@ RATE_HZ = 48_000
 START = datetime(2026, 1, 14, 22, 0, tzinfo=UTC)
 CALIBRATION = calibration_from_sensitivity(117.0)
 TICK = RATE_HZ // 8
+ROOM_RUNS = 1000
 
 
 def write(file: Path, seconds: float, bits: int) -> None:
@@ -149,6 +153,17 @@ def bank(file: Path) -> None:
     np.percentile(levels[2], [1, 5, 10, 50, 90, 95, 99])
 
 
+def room(file: Path) -> None:
+    """Work out a room with all its paths, and one treatment of it, as often as a plan may ask."""
+    study = study_room(file)
+    now = study.advice.now
+    for _ in range(ROOM_RUNS):
+        for advice in study.advice.allowed[:1]:
+            open_m2 = treated_open_m2(now.paths, [(advice.treatment, advice.part)])
+            path_levels_dba(now.paths, open_m2, now.arriving)
+        levels(now.paths, now.arriving)
+
+
 def _measured(work: Callable[[], None]) -> dict[str, float]:
     cpu_s, wall_s = time.process_time(), time.perf_counter()
     work()
@@ -169,6 +184,7 @@ def main() -> None:
         "two threads": lambda: analyse(file, 2),
         "bank": lambda: bank(file),
         "assess": lambda: assess(file),
+        "room": lambda: room(file),
     }
     print(json.dumps(_measured(works[job])))
 
