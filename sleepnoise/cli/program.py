@@ -22,6 +22,8 @@ COMMANDS = {
     "assess": "assess",
     "assess-log": "assess_log",
     "two-microphones": "two_microphones",
+    "test-sound": "test_sound",
+    "door-test": "door_test",
     "paths": "paths",
     "demo": "demo",
     "profiles": "profiles",
