@@ -52,7 +52,7 @@ def command(steps: tuple[str, ...], bands: bool, json: bool, **chosen: Any) -> N
     sleepnoise door-test open.wav closed.wav "closed, sealed=sealed.wav" --background off.wav
     sleepnoise door-test open=70 closed=60 curtain=53 "curtain and seals=49"
     """
-    from sleepnoise.dossier.door_test import door_test_document, study_door_test
+    from sleepnoise.dossier.door_test import study_door_test
     from sleepnoise.report import terminal
 
     profile, folder = _asked(steps, {key: value for key, value in chosen.items() if value})
@@ -60,6 +60,7 @@ def command(steps: tuple[str, ...], bands: bool, json: bool, **chosen: Any) -> N
         result = study_door_test(profile, folder, on_progress)
     if json:
         from sleepnoise.dossier.document import document_text
+        from sleepnoise.dossier.door_test_document import door_test_document
 
         sys.stdout.buffer.write(document_text(door_test_document(result)).encode())
         return

@@ -1,34 +1,35 @@
-"""A door test from its recordings and typed levels to one result, and that as a document."""
+"""A door test from its recordings and typed levels to one result, with what should be known of it."""
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from datetime import UTC, date, datetime
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 
-from sleepnoise.acoustics.decibels import FloatArray
 from sleepnoise.acoustics.pressure import PressureBlock
 from sleepnoise.dossier.calibrating import calibration_files, night_calibration
-from sleepnoise.dossier.document import CONVENTIONS, plain_value
 from sleepnoise.dossier.provenance import FileMark, Provenance, file_mark, library_versions
 from sleepnoise.dossier.record import AssessSettings
 from sleepnoise.errors import RecordingError, SettingsError
-from sleepnoise.fieldwork.door_test import DoorTest, Reading, Step, door_test, steady_reading, typed_reading
-from sleepnoise.fieldwork.ladder import loudness_ratio
+from sleepnoise.fieldwork.door_test import (
+    DoorTest,
+    Reading,
+    Step,
+    door_test,
+    spoilt_ticks,
+    steady_reading,
+    typed_reading,
+)
 from sleepnoise.formats.coding import CODERS
 from sleepnoise.levels.engine import level_history
+from sleepnoise.levels.history import LevelHistory
 from sleepnoise.night.quality import without_faults
 from sleepnoise.profiles.door_test import DoorTestProfile, ReadingsEntry, StepEntry
 from sleepnoise.profiles.fields import by_hz
 from sleepnoise.recording.audio_file import open_audio, read_blocks
 from sleepnoise.recording.calibration import Calibration, shown_name
-from sleepnoise.recording.quality import SampleQuality
-
-SCHEMA_NAME = "sleepnoise/door-test"
-SCHEMA_VERSION = 1
-"""Version of the document's layout. Chosen: rises whenever a reader would have to change."""
+from sleepnoise.recording.quality import QualityFlag, SampleQuality
 
 LONGEST_S = 600.0
 """Longest recording of a door test, s. Chosen: ten minutes; whatever is longer is a night."""
@@ -142,13 +143,14 @@ class _Listening:
 
         history = level_history(heard())
         flags = quality.result()
+        history = without_faults(history, flags)
         shown = shown_name(audio.path)
-        self.remarks += dict.fromkeys(f"{shown}: {flag.what}" for flag in flags)
+        told = (flag.what for flag in flags if _counts(flag, history, background=background))
+        self.remarks += dict.fromkeys(f"{shown}: {what}" for what in told)
         mark = file_mark(audio.path, role)
         if mark not in self.inputs:
             self.inputs.append(mark)
         self.on_reading()
-        history = without_faults(history, flags)
         return steady_reading(history, shown, background=background, octaves=self.octaves)
 
 
@@ -211,6 +213,14 @@ def _step(
         readings=listening.readings(entry, calibration, profile.channel, "recording"),
         source=(*source, *(typed_reading(laeq) for laeq in entry.source_laeq)),
     )
+
+
+def _counts(flag: QualityFlag, history: LevelHistory, *, background: bool) -> bool:
+    """Return whether a fault took time away or lies in the time that counts; a bang may overload."""
+    if flag.effect == "left out":
+        return True
+    within = slice(max(history.tick_of(flag.start) - 1, 0), history.tick_of(flag.end))
+    return not spoilt_ticks(history, background=background)[within].all()
 
 
 def _recordings(profile: DoorTestProfile) -> int:
@@ -313,80 +323,3 @@ def _of_source(test: DoorTest) -> Iterator[str]:
                 f"{step.title}: the noise itself was {abs(change_db):.1f} dB {word} than during the first "
                 f"step{taken}."
             )
-
-
-def door_test_document(result: DoorTestResult) -> dict[str, Any]:
-    """Return the result as plain values, ready for JSON."""
-    test = result.test
-    parts = {
-        "schema": {"name": SCHEMA_NAME, "version": SCHEMA_VERSION},
-        "conventions": {
-            "rows": "the A-weighted level first, then bands as in nominal_hz, unweighted",
-            "levels": CONVENTIONS["levels"].replace("calibration.absolute", "absolute"),
-            "null": CONVENTIONS["null"],
-            "uncertainty": CONVENTIONS["uncertainty"],
-            "removed": ORDER,
-        },
-        "title": result.title,
-        "absolute": result.absolute,
-        "calibration": result.calibration,
-        "nominal_hz": test.nominal_hz,
-        "background_db": test.background_db.tolist() if test.background_read else None,
-        "since_step": test.since + 1,
-        "steps": [_step_document(test, number) for number in range(len(test.steps))],
-        "left_share_of_since": test.ladder.left_share(test.since).tolist(),
-        "remarks": result.remarks,
-        "cautions": CAUTIONS,
-        "inputs": result.provenance.inputs,
-        "versions": result.provenance.versions,
-    }
-    document = plain_value(parts)
-    assert isinstance(document, dict)
-    return document
-
-
-def _step_document(test: DoorTest, number: int) -> dict[str, Any]:
-    step = test.steps[number]
-    after = number > test.since
-    return {
-        "step": number + 1,
-        "title": step.title,
-        "done": step.done,
-        "measured_db": test.measured_db[number].tolist(),
-        "source_change_db": test.source_change_db[number].tolist(),
-        "corrected_db": test.ladder.levels_db[number].tolist(),
-        "at_background_limit": test.ladder.at_limit[number].tolist(),
-        "step_gain": _gain(test, number - 1, number) if number else None,
-        "gain_since_first": _gain(test, 0, number) if number else None,
-        "gain_since": _gain(test, test.since, number) if after else None,
-        "removed_share_of_since": (
-            test.ladder.removed_share(test.since)[number - test.since - 1].tolist() if after else None
-        ),
-        "repeat_spread_db": float(test.repeat_spread_db[number]),
-        "readings": [_reading(each) for each in step.readings],
-        "source": [_reading(each) for each in step.source],
-    }
-
-
-def _gain(test: DoorTest, first: int, last: int) -> dict[str, Any]:
-    gain_db = test.ladder.gain_db(first, last)
-    return {
-        "gain_db": gain_db.tolist(),
-        "at_least": test.ladder.gain_is_least(last).tolist(),
-        "expanded_uncertainty_db": test.expanded_db(first, last).tolist(),
-        "loudness_ratio": float(loudness_ratio(gain_db[0])),
-    }
-
-
-def _reading(reading: Reading) -> dict[str, Any]:
-    return {
-        "name": reading.name,
-        "levels_db": _by_band(reading, reading.levels_db),
-        "used_s": reading.used_s,
-        "rejected_s": reading.rejected_s,
-    }
-
-
-def _by_band(reading: Reading, rows: FloatArray) -> dict[str, float]:
-    names: Sequence[str] = ("A", *(f"{hz:g}" for hz in reading.nominal_hz))
-    return dict(zip(names, rows.tolist(), strict=True))

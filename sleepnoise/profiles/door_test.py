@@ -65,13 +65,14 @@ class DoorTestProfile(Entry):
     source_channel: Channel | None = None
     calibration: GainEntry = GainEntry()
     background: ReadingsEntry | None = None
-    step: Annotated[list[StepEntry], Field(min_length=2, max_length=50)]
+    step: Annotated[list[StepEntry], Field(max_length=50)]
 
     @model_validator(mode="after")
     def _consistent(self) -> Self:
         """Refuse what cannot be set side by side."""
         ways = {bool(step.source_laeq) for step in self.step if step.source_laeq or step.source_recordings}
         for holds, mistake in (
+            (len(self.step) > 1, "give at least two steps, one [[step]] each"),
             (
                 len({step.title for step in self.step}) == len(self.step),
                 "step titles must differ from each other",

@@ -37,11 +37,11 @@ def show_door_test(result: DoorTestResult, *, bands: bool) -> None:
     for sentence in _answers(test):
         screen.print(Text(plain(sentence)))
     screen.print()
-    screen.print(_ladder_table(test))
+    screen.print(_ladder_table(result))
     screen.print()
     screen.print(Text(plain(_shares(test))))
     _heading(screen, "What was read")
-    screen.print(_reading_table(test))
+    screen.print(_reading_table(result))
     for sentence in (*_scale(result), *result.remarks):
         screen.print(Text(plain(sentence)))
     if bands:
@@ -89,19 +89,20 @@ def _doubt(test: DoorTest, first: int, last: int) -> str:
     return "" if math.isnan(u_db) else f" ± {level_text(u_db)}"
 
 
-def _ladder_table(test: DoorTest) -> ScreenTable:
+def _ladder_table(result: DoorTestResult) -> ScreenTable:
+    test = result.test
     since = dict.fromkeys((0, test.since))
     table = ScreenTable(box=None, padding=(0, 2, 0, 0), pad_edge=False)
     table.add_column("")
     table.add_column("Step, in this order", overflow="fold")
-    for name in ("dB(A)", "Gain", "±", *(f"Since {first + 1}" for first in since), "As loud"):
+    for name in (_unit(result), "Gain", "±", *(f"Since {first + 1}" for first in since), "As loud"):
         table.add_column(name, justify="right", no_wrap=True)
     for number, step in enumerate(test.steps):
         least = "≤ " if test.ladder.at_limit[number, 0] else ""
         table.add_row(
             str(number + 1),
             Text(plain(step.title)),
-            least + level_text(float(test.ladder.levels_db[number, 0])),
+            least + _level(test.ladder.levels_db[number, 0]),
             *_gains(test, number),
             *(_gain_text(test, first, number) for first in since),
             _as_loud(test, number),
@@ -123,7 +124,7 @@ def _gain_text(test: DoorTest, first: int, last: int, row: int = 0) -> str:
     if math.isnan(gain_db):
         return "–"
     least = "≥ " if test.ladder.gain_is_least(last)[row] else ""
-    return least + level_text(gain_db).replace("-", "−")
+    return least + _level(gain_db)
 
 
 def _as_loud(test: DoorTest, number: int) -> str:
@@ -142,16 +143,22 @@ def _shares(test: DoorTest) -> str:
     if test.ladder.at_limit[first, 0]:
         return f"Of the energy at step {first + 1} nothing can be told. {ORDER}"
     shares = test.ladder.removed_share(first)[:, 0]
-    told = ", ".join(
-        f"step {first + 2 + place} {'removed' if share >= 0 else 'added'} {100.0 * abs(share):.1f} %"
-        for place, share in enumerate(shares)
-    )
+    told = ", ".join(_share(test, first + 1 + place, float(share)) for place, share in enumerate(shares))
     left = 100.0 * float(test.ladder.left_share(first)[0])
     most = "at most " if test.ladder.at_limit[-1, 0] else ""
     return f"Of the A-weighted energy at step {first + 1}, {told}; {most}{left:.1f} % is left. {ORDER}"
 
 
-def _reading_table(test: DoorTest) -> ScreenTable:
+def _share(test: DoorTest, number: int, share: float) -> str:
+    if test.ladder.at_limit[number - 1, 0]:
+        return f"step {number + 1} cannot be told"
+    word = "removed" if share >= 0 else "added"
+    least = "at least " if test.ladder.at_limit[number, 0] and share >= 0 else ""
+    return f"step {number + 1} {word} {least}{100.0 * abs(share):.1f} %"
+
+
+def _reading_table(result: DoorTestResult) -> ScreenTable:
+    test = result.test
     table = ScreenTable(box=None, padding=(0, 2, 0, 0), pad_edge=False)
     table.add_column("")
     table.add_column("Step", overflow="fold")
@@ -165,7 +172,7 @@ def _reading_table(test: DoorTest) -> ScreenTable:
             str(number + 1), Text(plain(step.title)), *_read(step, test.repeat_spread_db[number]), *change
         )
     if test.background_read:
-        table.add_row("", f"background, {level_text(float(test.background_db[0]))} dB(A)")
+        table.add_row("", f"background, {_level(test.background_db[0])} {_unit(result)}")
     return table
 
 
@@ -181,8 +188,9 @@ def _read(step: Step, spread_db: float) -> Sequence[str]:
 def _scale(result: DoorTestResult) -> Iterator[str]:
     if not result.absolute:
         yield (
-            "The recordings have no calibration: levels are relative to full scale. The gains need none, as "
-            "long as the recorder's own gain stayed as it was and nothing set it automatically."
+            "The recordings have no calibration: levels are A-weighted, relative to full scale (re FS). The "
+            "gains need none, as long as the recorder's own gain stayed as it was and nothing set it "
+            "automatically."
         )
     yield "10 dB less is about half as loud: a rule of thumb for steady broadband sound well above hearing."
 
@@ -202,6 +210,14 @@ def _show_bands(screen: Screen, test: DoorTest) -> None:
             cells = (_gain_text(test, number - 1, number, row) for number in numbers)
             table.add_row(band_label(hz), *cells)
         screen.print(table)
+
+
+def _unit(result: DoorTestResult) -> str:
+    return "dB(A)" if result.absolute else "dB re FS"
+
+
+def _level(level_db: float) -> str:
+    return level_text(float(level_db)).replace("-", "−")
 
 
 def _heading(screen: Screen, text: str) -> None:

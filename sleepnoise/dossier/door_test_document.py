@@ -1,0 +1,97 @@
+"""A door test as one JSON document: every number unrounded, with what it was made from."""
+
+from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
+
+from sleepnoise.acoustics.decibels import FloatArray
+from sleepnoise.dossier.document import CONVENTIONS, plain_value
+from sleepnoise.dossier.door_test import CAUTIONS, ORDER, DoorTestResult
+from sleepnoise.fieldwork.door_test import DoorTest, Reading
+from sleepnoise.fieldwork.ladder import loudness_ratio
+
+SCHEMA_NAME = "sleepnoise/door-test"
+SCHEMA_VERSION = 1
+"""Version of the document's layout. Chosen: rises whenever a reader would have to change."""
+
+
+def door_test_document(result: DoorTestResult) -> dict[str, Any]:
+    """Return the result as plain values, ready for JSON."""
+    test = result.test
+    parts = {
+        "schema": {"name": SCHEMA_NAME, "version": SCHEMA_VERSION},
+        "conventions": {
+            "rows": "the A-weighted level first, then bands as in nominal_hz, unweighted",
+            "levels": CONVENTIONS["levels"].replace("calibration.absolute", "absolute"),
+            "null": CONVENTIONS["null"],
+            "uncertainty": CONVENTIONS["uncertainty"],
+            "removed": ORDER,
+        },
+        "title": result.title,
+        "absolute": result.absolute,
+        "calibration": result.calibration,
+        "nominal_hz": test.nominal_hz,
+        "background_db": test.background_db.tolist() if test.background_read else None,
+        "since_step": test.since + 1,
+        "steps": [_step_document(test, number) for number in range(len(test.steps))],
+        "left_share_of_since": test.ladder.left_share(test.since).tolist(),
+        "remarks": result.remarks,
+        "cautions": CAUTIONS,
+        "inputs": result.provenance.inputs,
+        "versions": result.provenance.versions,
+    }
+    document = plain_value(parts)
+    assert isinstance(document, dict)
+    return document
+
+
+def _step_document(test: DoorTest, number: int) -> dict[str, Any]:
+    step = test.steps[number]
+    after = number > test.since
+    return {
+        "step": number + 1,
+        "title": step.title,
+        "done": step.done,
+        "measured_db": test.measured_db[number].tolist(),
+        "source_change_db": test.source_change_db[number].tolist(),
+        "corrected_db": test.ladder.levels_db[number].tolist(),
+        "at_background_limit": test.ladder.at_limit[number].tolist(),
+        "step_gain": _gain(test, number - 1, number) if number else None,
+        "gain_since_first": _gain(test, 0, number) if number else None,
+        "gain_since": _gain(test, test.since, number) if after else None,
+        "removed_share_of_since": _removed_share(test, number).tolist() if after else None,
+        "repeat_spread_db": float(test.repeat_spread_db[number]),
+        "readings": [_reading(each) for each in step.readings],
+        "source": [_reading(each) for each in step.source],
+    }
+
+
+def _removed_share(test: DoorTest, number: int) -> FloatArray:
+    """Return a step's share of the energy of the step from which shares count; ``nan`` after a limit."""
+    shares = test.ladder.removed_share(test.since)[number - test.since - 1]
+    return np.where(test.ladder.at_limit[test.since : number].any(axis=0), np.nan, shares)
+
+
+def _gain(test: DoorTest, first: int, last: int) -> dict[str, Any]:
+    gain_db = test.ladder.gain_db(first, last)
+    return {
+        "gain_db": gain_db.tolist(),
+        "at_least": test.ladder.gain_is_least(last).tolist(),
+        "expanded_uncertainty_db": test.expanded_db(first, last).tolist(),
+        "loudness_ratio": float(loudness_ratio(gain_db[0])),
+    }
+
+
+def _reading(reading: Reading) -> dict[str, Any]:
+    return {
+        "name": reading.name,
+        "levels_db": _by_band(reading, reading.levels_db),
+        "used_s": reading.used_s,
+        "rejected_s": reading.rejected_s,
+    }
+
+
+def _by_band(reading: Reading, rows: FloatArray) -> dict[str, float]:
+    names: Sequence[str] = ("A", *(f"{hz:g}" for hz in reading.nominal_hz))
+    return dict(zip(names, rows.tolist(), strict=True))

@@ -1,0 +1,51 @@
+"""A door test as a document."""
+
+import json
+from pathlib import Path
+
+import pytest
+
+from sleepnoise.dossier.document import document_text
+from sleepnoise.dossier.door_test import ORDER, study_door_test
+from sleepnoise.dossier.door_test_document import door_test_document
+from sleepnoise.profiles.files import door_test_from
+
+
+def asked(steps, **more):
+    return door_test_from({"kind": "door-test", "title": "Invented", "step": steps, **more})
+
+
+def typed(*levels):
+    return [{"title": f"step {place}", "laeq": [laeq]} for place, laeq in enumerate(levels, start=1)]
+
+
+def test_the_document_holds_everything_unrounded():
+    profile = asked(typed(70.0, 60.0, 53.0, 46.0), background={"laeq": [41.0]})
+    document = json.loads(document_text(door_test_document(study_door_test(profile, Path()))))
+    assert document["conventions"]["removed"] == ORDER
+    first, closed, curtain, last = document["steps"]
+    assert (first["step_gain"], first["gain_since"], closed["gain_since"]) == (None, None, None)
+    assert closed["step_gain"]["gain_db"] == pytest.approx([10.0])
+    assert closed["step_gain"]["loudness_ratio"] == pytest.approx(0.5)
+    assert curtain["removed_share_of_since"] == pytest.approx([1 - 10**-0.7])
+    # 5 dB over the background: a limit.
+    assert last["at_background_limit"] == [True]
+    assert last["gain_since"]["at_least"] == [True]
+    assert last["gain_since"]["expanded_uncertainty_db"] == [None]
+    assert last["corrected_db"] == pytest.approx([44.7])
+    shares = [
+        curtain["removed_share_of_since"][0],
+        last["removed_share_of_since"][0],
+        document["left_share_of_since"][0],
+    ]
+    assert sum(shares) == pytest.approx(1.0)
+    assert last["readings"] == [
+        {"name": "typed", "levels_db": {"A": 46.0}, "used_s": None, "rejected_s": None}
+    ]
+
+
+def test_after_a_step_that_drowned_no_share_can_be_told():
+    profile = asked(typed(60.0, 45.0, 44.0), background={"laeq": [41.0]}, since=1)
+    steps = door_test_document(study_door_test(profile, Path()))["steps"]
+    assert steps[1]["removed_share_of_since"] == pytest.approx([1 - 10**-1.63])
+    assert steps[2]["removed_share_of_since"] == [None]
