@@ -136,6 +136,19 @@ def test_overloaded_recordings_are_told(tmp_path, write_sound, door_sounds):
     assert not any(each.startswith("closed.wav") for each in remarks)
 
 
+def test_a_dropout_is_left_out_and_told(tmp_path, write_sound, door_sounds):
+    rng = np.random.default_rng(1)
+    for name, laeq in (("open", 60.0), ("closed", 50.0)):
+        sound = door_sounds.steady(rng, 10, laeq) / 0.4
+        if name == "open":
+            sound[4 * door_sounds.rate_hz : 5 * door_sounds.rate_hz] = 0.0
+        write_sound(tmp_path / f"{name}.wav", sound, door_sounds.rate_hz)
+    steps = [{"title": name, "recordings": [f"{name}.wav"]} for name in ("open", "closed")]
+    result = study_door_test(asked(steps), tmp_path)
+    assert any(each.startswith("open.wav: The samples stand still") for each in result.remarks)
+    assert result.test.ladder.gain_db(0, 1)[0] == pytest.approx(10.0, abs=0.1)
+
+
 def test_a_bang_that_overloads_is_left_out_and_not_worth_a_word(tmp_path, write_sound, door_sounds):
     rng = np.random.default_rng(1)
     for name, laeq in (("open", 60.0), ("closed", 50.0)):

@@ -98,6 +98,13 @@ def test_steady_noise_is_used_whole(door_sounds):
     assert 0.0 < reading.u_db[0] < 0.1
 
 
+def test_its_own_fluctuation_makes_a_reading_unsure(level_history_of):
+    # Ten seconds, by turns 1 and 1.2 times the energy: mean 1.1, standard deviation 0.1 sqrt(10 / 9).
+    laf = np.repeat(50.0 + 10 * np.log10(np.tile([1.0, 1.2], 5)), 8)
+    error = 0.1 * np.sqrt(10 / 9) / np.sqrt(10)
+    assert read(level_history_of(laf)).u_db == pytest.approx(10 * np.log10(1 + error / 1.1), rel=1e-4)
+
+
 def test_noise_that_sets_in_late_counts_from_when_it_is_on(door_sounds):
     noise = door_sounds.steady(np.random.default_rng(1), 12, 60.0)
     noise[: 3 * door_sounds.rate_hz] *= 0.001
@@ -272,6 +279,10 @@ def test_few_repeats_that_agree_by_chance_do_not_make_a_test_sure():
 def test_a_background_just_under_the_noise_makes_the_level_unsure():
     steps, (near, far) = typed_steps(70.0, 48.0), ([typed_reading(40.0)], [typed_reading(20.0)])
     assert door_test(steps, near).u_db[1, 0] > door_test(steps, far).u_db[1, 0]
+    # 8 dB above it: a part of 10^-0.8 is background, and changes by 1 dB.
+    share = 10**-0.8
+    expected_db = np.hypot(BETWEEN_U_DB, np.hypot(TYPED_U_DB, share) / (1 - share))
+    assert door_test(steps, near).u_db[1, 0] == pytest.approx(expected_db)
     # Where nothing is taken off, what may be left in counts: 0.41 dB at 10.5 dB.
     clear = door_test(typed_steps(70.0, 50.5), near)
     left_in_db = -10 * np.log10(1 - 10**-1.05)

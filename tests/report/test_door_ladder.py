@@ -2,6 +2,7 @@
 
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from sleepnoise.dossier.door_test import CAUTIONS, ORDER, study_door_test
@@ -93,6 +94,20 @@ def test_bands_are_printed_when_asked_for_at_most_eight_steps_abreast(shown):
     assert row(text, "     500") == "500 " + " ".join(["2.0"] * 8)
     assert "by band" not in shown(result)
     assert "There are no bands" in shown(result_of(*USUAL), bands=True)
+
+
+def test_without_calibration_levels_are_said_to_be_relative_and_gains_to_hold(shown, write_sound, tmp_path):
+    noise = np.random.default_rng(1).normal(size=8 * 16_000)
+    for name, scale in (("open", 0.1), ("closed", 0.01)):
+        write_sound(tmp_path / f"{name}.wav", scale * noise, 16_000, subtype="PCM_24")
+    steps = [{"title": name, "recordings": [f"{name}.wav"]} for name in ("open", "closed")]
+    table = {"kind": "door-test", "title": "Invented", "step": steps}
+    text = shown(study_door_test(door_test_from(table), tmp_path))
+    assert "dB re FS" in text
+    assert row(text, "1  open").startswith("1 open −19.")
+    assert " 20.0 1" in row(text, "2  closed")
+    assert "The gains need none" in words(text)
+    assert "re FS" not in shown(result_of(*USUAL))
 
 
 def test_what_comes_from_files_cannot_steer_the_terminal(shown):
