@@ -145,7 +145,11 @@ def _open_reasons(verdicts: Iterable[Verdict]) -> Iterator[str]:
 
 
 def _show_events(screen: Screen, night: LogAssessment) -> None:
+    if night.events is None:
+        return
     if not night.events:
+        screen.print()
+        screen.print(Text("No sound stood out from the background."))
         return
     heading(screen, f"Loudest of {len(night.events)} events, dB")
     table = ScreenTable(box=None, padding=(0, 2, 0, 0), pad_edge=False)

@@ -8,6 +8,7 @@ import pytest
 from click.testing import CliRunner
 
 from sleepnoise.cli.program import app
+from sleepnoise.profiles.files import shipped_profiles
 
 START = datetime(2026, 2, 10, 22, 30)
 ZONE = ("--zone", "Europe/Vienna")
@@ -70,7 +71,7 @@ def test_a_log_of_seconds_gives_figures_verdicts_and_events(by_second):
     assert "Highest: LAFmax of 1 s" in done.stdout
     assert "▲ exceeded" in done.stdout
     # ISO 1996-2:2017, Table 1, gives a class 1 meter 0.5 dB; with 1.0 dB for the position U is 2.2 dB.
-    assert "±2.2 dB (k = 2)" in words_of(done.stdout)
+    assert "±2.2 dB (k = 2): sound level meter of class 1 0.5 dB; position" in words_of(done.stdout)
     assert max(map(len, done.stdout.splitlines())) <= 80
 
 
@@ -89,6 +90,30 @@ def test_what_was_read_decided_and_is_not_known_is_said(by_second):
     assert "who can be heard on it" not in said
 
 
+def test_a_class_that_is_not_said_counts_as_2_and_bands_are_less_sure(by_second):
+    document = json.loads(run(by_second, *SECONDS, *ZONE, "--json").stdout)
+    unsure_db = {each["criterion"]["quantity"]: each["uncertainty_db"] for each in document["verdicts"]}
+    # Twice the root of the summed squares of 1.5 dB (ISO 1996-2:2017, Table 1) and 1.0 or 3.0 dB of position.
+    assert unsure_db["laeq"] == pytest.approx(2 * np.hypot(1.5, 1.0))
+    assert unsure_db["band_leq"] == pytest.approx(2 * np.hypot(1.5, 3.0))
+
+
+def test_unverified_values_are_said(by_second):
+    caution = "Values marked unverified"
+    assert caution in words_of(run(by_second, *SECONDS, *ZONE).stdout)
+    looked_up = ("--guideline", "who-1999-bedroom")
+    assert caution not in words_of(run(by_second, *SECONDS, *ZONE, *looked_up).stdout)
+
+
+def test_a_guideline_of_ones_own_is_named_without_its_folder(by_second, tmp_path):
+    own = tmp_path / "own.toml"
+    [shipped] = (each.path for each in shipped_profiles("guideline") if each.name == "who-1999-bedroom")
+    own.write_bytes(shipped.read_bytes())
+    document = json.loads(run(by_second, *SECONDS, *ZONE, "--guideline", own, "--json").stdout)
+    assert document["settings"]["guidelines"] == ["own.toml"]
+    assert document["inputs"][1]["name"] == "own.toml"
+
+
 def test_quarter_hours_give_ranges_gaps_and_no_events(by_quarter):
     done = run(by_quarter, *QUARTERS, *ZONE)
     assert done.exit_code == 0, done.output
@@ -99,6 +124,7 @@ def test_quarter_hours_give_ranges_gaps_and_no_events(by_quarter):
     assert "00:00 ○" not in said
     assert "Single events cannot be told apart in steps of 15 min" in said
     assert "Loudest" not in said
+    assert "stood out" not in said
     assert "LAFmax was not measured" in said
     assert "1 of 36 steps of 900 s are missing" in said
 
@@ -119,6 +145,16 @@ def test_the_document_holds_the_night_and_is_repeatable(by_second):
     assert not any("LAFmax_dB" in event for event in document["events"])
     assert document["settings"]["meter_class"] == 2
     assert [each["role"] for each in document["inputs"]][:2] == ["level log", "guideline profile"]
+
+
+def test_a_night_without_events_lists_none(tmp_path):
+    path = tmp_path / "even.csv"
+    rows = (f"{START + timedelta(seconds=second)};30;31" for second in range(3600))
+    path.write_text("\n".join(("Start;LAeq [dB];LAFmax [dB]", *rows)))
+    done = run(path, *SECONDS, *ZONE)
+    assert done.exit_code == 0, done.output
+    assert "No sound stood out from the background." in done.stdout
+    assert "Loudest of" not in done.stdout
 
 
 def test_without_maxima_the_events_are_made_of_means(by_second):

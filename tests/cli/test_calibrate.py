@@ -39,7 +39,18 @@ def tone(tmp_path):
 
 def test_a_tone_is_found_kept_and_explained(tone, tmp_path):
     out = tmp_path / "kept.toml"
-    done = run("--tone", tone(), "--out", out, "--recorder", "Larch [bold]", "--gain", "knob at 3")
+    done = run(
+        "--tone",
+        tone(),
+        "--out",
+        out,
+        "--recorder",
+        "Larch [bold]",
+        "--gain",
+        "knob at 3",
+        "--microphone",
+        "M1",
+    )
     assert done.exit_code == 0, done.output
     # 94 dB at half of full scale: full scale lies 6.02 dB higher.
     assert done.stdout.startswith("A sine of 100.0 dB just reaches full scale\n")
@@ -50,7 +61,7 @@ def test_a_tone_is_found_kept_and_explained(tone, tmp_path):
     kept = read_calibration(out)
     full_scale_pa = 20e-6 * 10 ** (94 / 20) * np.sqrt(2) / 0.5
     assert kept.calibration.pascal_per_full_scale == pytest.approx(full_scale_pa, rel=1e-3)
-    assert (kept.recorder, kept.gain, kept.microphone) == ("Larch [bold]", "knob at 3", "")
+    assert (kept.recorder, kept.gain, kept.microphone) == ("Larch [bold]", "knob at 3", "M1")
 
 
 def test_the_screen_is_80_columns_wide(tmp_path):
@@ -71,6 +82,20 @@ def test_tones_before_and_after_give_the_drift(tone, tmp_path):
     assert done.exit_code == 0, done.output
     assert "+0.3 dB, within the 0.5 dB allowed" in words_of(done.stdout)
     assert tomllib.loads((tmp_path / "kept.toml").read_text())["drift_db"] == pytest.approx(0.3, abs=0.01)
+
+
+def test_both_tones_are_taken_as_they_are_told(tone, tmp_path):
+    before, after = tone("before.wav", channels=2), tone("after.wav", channels=2)
+    told = ("--tone-level", 104, "--channel", 2)
+    done = run("--tone", before, "--tone-after", after, *told, "--out", tmp_path / "kept.toml")
+    assert done.exit_code == 0, done.output
+    assert done.stdout.startswith("A sine of 110.0 dB")
+
+
+def test_a_gain_that_fell_too_much_is_beyond_what_is_allowed(tone, tmp_path):
+    both = ("--tone", tone("before.wav"), "--tone-after", tone("after.wav", peak=0.45))
+    done = run(*both, "--accept-drift", "--out", tmp_path / "kept.toml")
+    assert "−0.9 dB, beyond the 0.5 dB" in words_of(done.stdout)
 
 
 def test_too_much_drift_is_refused_or_accepted_and_said(tone, tmp_path):
