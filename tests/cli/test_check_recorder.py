@@ -100,6 +100,16 @@ def test_another_channel_can_be_checked(good, tmp_path):
     assert json.loads(run(both, *LEVEL, "--channel", 2, "--json").stdout)["answer"] == "can"
 
 
+def test_the_tone_is_taken_from_the_same_channel(good, tmp_path):
+    samples, _ = soundfile.read(good)
+    tone = 0.5 * np.sin(2 * np.pi * 1000 * np.arange(8 * RATE_HZ) / RATE_HZ)
+    for name, heard in (("test.wav", samples), ("tone.wav", tone)):
+        both = np.stack([np.zeros_like(heard), heard], axis=1)
+        soundfile.write(tmp_path / name, both, RATE_HZ, subtype="PCM_24")
+    done = run(tmp_path / "test.wav", "--tone", tmp_path / "tone.wav", "--channel", 2)
+    assert "Calibration: tone of 94 dB in tone.wav" in done.stdout
+
+
 @pytest.mark.parametrize(
     "words", [["--channel", "3"], ["--tone", "none.wav"], [*LEVEL, "--calibration", "x"]]
 )
