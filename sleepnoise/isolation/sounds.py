@@ -6,13 +6,10 @@ from functools import lru_cache
 import numpy as np
 
 from sleepnoise.acoustics.bands import NOMINAL_HZ
-from sleepnoise.acoustics.decibels import FloatArray, combine, level
+from sleepnoise.acoustics.decibels import FloatArray, combine
 from sleepnoise.acoustics.source import Source
 from sleepnoise.profiles.files import read_sound
 from sleepnoise.profiles.schema import SoundProfile
-
-THIRDS_OF_AN_OCTAVE = 3
-"""Thirds that share the energy of an octave equally. Chosen: octave data say nothing of what is within."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -46,15 +43,15 @@ def sound(name_or_path: str) -> Sound:
 
 
 def sound_from_profile(key: str, profile: SoundProfile) -> Sound:
-    """Return the sound that a profile describes, brought to 0 dB(A)."""
+    """Return the sound that a profile describes, brought to 0 dB(A).
+
+    Octaves say nothing of what is within: their thirds share the energy equally.
+    """
     levels_db = np.full(len(NOMINAL_HZ), -np.inf)
     for hz, a_weighted_db in profile.a_weighted_by_hz.items():
         middle = NOMINAL_HZ.index(hz)
-        thirds = slice(middle, middle + 1)
-        if profile.bands == "octaves":
-            thirds = slice(middle - 1, middle + 2)
-            a_weighted_db -= float(level(THIRDS_OF_AN_OCTAVE))
-        levels_db[thirds] = a_weighted_db
+        beside = 1 if profile.bands == "octaves" else 0
+        levels_db[middle - beside : middle + beside + 1] = a_weighted_db
     return Sound(
         key=key,
         title=profile.title,
