@@ -10,8 +10,8 @@ from typing import TYPE_CHECKING, Any
 __version__ = "0.1.0"
 
 if TYPE_CHECKING:
-    from sleepnoise.dossier.assess import assess_recording as assess_recording
-    from sleepnoise.dossier.record import AssessSettings as AssessSettings
+    from sleepnoise.assessing.assess import assess_recording as assess_recording
+    from sleepnoise.assessing.record import AssessSettings as AssessSettings
     from sleepnoise.errors import SleepNoiseError as SleepNoiseError
     from sleepnoise.levels.engine import LevelEngine as LevelEngine
     from sleepnoise.levels.statistics import level_statistics as level_statistics
@@ -21,8 +21,8 @@ _ROOMS = {
     "SleepNoiseError": "errors",
     "LevelEngine": "levels.engine",
     "level_statistics": "levels.statistics",
-    "AssessSettings": "dossier.record",
-    "assess_recording": "dossier.assess",
+    "AssessSettings": "assessing.record",
+    "assess_recording": "assessing.assess",
     "write_assessment": "report.folder",
 }
 """Public name -> module that holds it, in the order of the flow."""

@@ -6,8 +6,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from sleepnoise.dossier.provenance import FileMark, Provenance
-from sleepnoise.dossier.record import AssessSettings, NightRecord
+from sleepnoise.assessing.record import AssessSettings, NightRecord
+from sleepnoise.evidence.provenance import FileMark, Provenance
 from sleepnoise.isolation.treatments import default_steps
 from sleepnoise.judgement.assessment import assess_history
 from sleepnoise.judgement.guidelines import criteria_of

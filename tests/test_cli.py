@@ -15,8 +15,8 @@ import soundfile
 from click.testing import CliRunner, Result
 
 from sleepnoise import __version__
+from sleepnoise.assessing.record import AssessSettings
 from sleepnoise.cli.program import app
-from sleepnoise.dossier.record import AssessSettings
 from sleepnoise.night.event_settings import EventSettings
 from sleepnoise.planning.first_plan import PlanSettings
 

@@ -10,7 +10,7 @@ import click
 from sleepnoise.cli.options import FILE, Grouped, option
 
 if TYPE_CHECKING:
-    from sleepnoise.dossier.record import AssessSettings, NightRecord
+    from sleepnoise.assessing.record import AssessSettings, NightRecord
 
 EXCEEDED = 1
 """Exit status when a guideline that was to be checked is exceeded. Chosen: 2 is usage or input."""
@@ -120,9 +120,9 @@ def command(
     """
     if out is None and not json:
         raise click.UsageError("Say where the results go with --out FOLDER, or print them with --json.")
-    from sleepnoise.dossier.assess import assess_recording
+    from sleepnoise.assessing.assess import assess_recording
     from sleepnoise.dossier.folder import check_place
-    from sleepnoise.report import terminal
+    from sleepnoise.screens import terminal
 
     settings = _settings(chosen)
     if out is not None:
@@ -150,7 +150,7 @@ FIELDS = {
 
 def _settings(chosen: dict[str, Any]) -> "AssessSettings":
     """Return the settings that the options ask for; what was left out keeps its default."""
-    from sleepnoise.dossier.record import AssessSettings
+    from sleepnoise.assessing.record import AssessSettings
     from sleepnoise.night.event_settings import EventSettings
     from sleepnoise.planning.first_plan import PlanSettings
     from sleepnoise.recording.clock import ClockReading
@@ -166,12 +166,13 @@ def _settings(chosen: dict[str, Any]) -> "AssessSettings":
 
 
 def _show(record: "NightRecord", out: Path | None, *, as_json: bool) -> None:
-    from sleepnoise.report import terminal
+    from sleepnoise.screens.night_summary import show_night, show_written
 
     if as_json:
-        from sleepnoise.dossier.document import assessment_document, document_text
+        from sleepnoise.dossier.document import assessment_document
+        from sleepnoise.evidence.plain import document_text
 
         sys.stdout.buffer.write(document_text(assessment_document(record)).encode())
         return
-    terminal.show_night(record)
-    terminal.show_written(str(out))
+    show_night(record)
+    show_written(str(out))

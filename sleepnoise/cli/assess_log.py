@@ -9,7 +9,7 @@ import click
 from sleepnoise.cli.options import FILE, Grouped, option
 
 if TYPE_CHECKING:
-    from sleepnoise.dossier.assess_log import LogSettings
+    from sleepnoise.assessing.assess_log import LogSettings
 
 EXCEEDED = 1
 """Exit status when a guideline that was to be checked is exceeded. Chosen: 2 is usage or input."""
@@ -58,15 +58,15 @@ def command(log: Path, json: bool, check: bool, **chosen: Any) -> int:
     NAME is a column's head, or its place as #1, #2 ... Steps may last 0.1 s to 15 min; what
     cannot be known from them is said.
     """
-    from sleepnoise.dossier.assess_log import assess_log_file, log_document
+    from sleepnoise.assessing.assess_log import assess_log_file, log_document
 
     record = assess_log_file(log, _settings(chosen))
     if json:
-        from sleepnoise.dossier.document import document_text
+        from sleepnoise.evidence.plain import document_text
 
         sys.stdout.buffer.write(document_text(log_document(record)).encode())
     else:
-        from sleepnoise.report.log_summary import show_log
+        from sleepnoise.screens.log_summary import show_log
 
         show_log(record)
     exceeded = any(verdict.word == "exceeded" for verdict in record.assessment.verdicts)
@@ -79,7 +79,7 @@ FIELDS = {"column": "columns", "guideline": "guidelines"}
 
 def _settings(chosen: dict[str, Any]) -> "LogSettings":
     """Return the settings that the options ask for; what was left out keeps its default."""
-    from sleepnoise.dossier.assess_log import LogSettings
+    from sleepnoise.assessing.assess_log import LogSettings
 
     given = {FIELDS.get(name, name): value for name, value in chosen.items() if value is not None}
     if "meter_class" in given:

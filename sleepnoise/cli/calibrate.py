@@ -9,7 +9,7 @@ import click
 from sleepnoise.cli.options import FILE, Grouped, option
 
 if TYPE_CHECKING:
-    from sleepnoise.dossier.keeping import KeepSettings
+    from sleepnoise.trials.keeping import KeepSettings
 
 TONE, BESIDE, STATED = "By a calibrator's tone", "Beside a sound level meter", "By the data sheet"
 MICROPHONE, RESULT = "Recorder and microphone", "Result"
@@ -75,8 +75,8 @@ def command(out: Path | None, force: bool, **chosen: Any) -> None:
     if out is None:
         raise click.UsageError("Say where the calibration goes with --out FILE.toml.")
     from sleepnoise.calibration.kept import write_calibration
-    from sleepnoise.dossier.keeping import calibration_to_keep
-    from sleepnoise.report.calibration_summary import show_kept
+    from sleepnoise.screens.calibration_summary import show_kept
+    from sleepnoise.trials.keeping import calibration_to_keep
 
     kept = calibration_to_keep(_settings(chosen))
     write_calibration(out, kept, force=force)
@@ -94,7 +94,7 @@ FIELDS = {
 def _settings(chosen: dict[str, Any]) -> "KeepSettings":
     """Return the settings that the options ask for; what was left out keeps its default."""
     from sleepnoise.calibration.reference_meter import LevelPair
-    from sleepnoise.dossier.keeping import KeepSettings
+    from sleepnoise.trials.keeping import KeepSettings
 
     given = {FIELDS.get(name, name): value for name, value in chosen.items() if value is not None}
     pairs = tuple(map(LevelPair.parse, given.pop("beside_pair")))

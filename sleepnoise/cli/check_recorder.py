@@ -41,17 +41,17 @@ def command(test: Path, json: bool, check: bool, channel: int | None, **chosen: 
     night: no automatic gain, no noise suppression, without loss. Record one minute: nobody moves;
     after twenty seconds one loud clap beside it; then quiet again to the end.
     """
-    from sleepnoise.dossier.recorder_check import check_recorder
+    from sleepnoise.trials.recorder_check import check_recorder
 
     calibration = _calibration(channel, chosen)
     found = check_recorder(test, calibration=calibration, channel=1 if channel is None else channel)
     if json:
-        from sleepnoise.dossier.document import document_text
-        from sleepnoise.dossier.recorder_check import recorder_document
+        from sleepnoise.evidence.plain import document_text
+        from sleepnoise.trials.recorder_check import recorder_document
 
         sys.stdout.buffer.write(document_text(recorder_document(found, calibration, test)).encode())
     else:
-        from sleepnoise.report.recorder_words import show_check
+        from sleepnoise.screens.recorder_words import show_check
 
         show_check(found, calibration)
     return CANNOT if check and found.ability == "cannot" else 0
@@ -65,8 +65,8 @@ FIELDS = {
 
 
 def _calibration(channel: int | None, chosen: dict[str, Any]) -> "Calibration":
-    from sleepnoise.dossier.calibrating import night_calibration
-    from sleepnoise.dossier.record import AssessSettings
+    from sleepnoise.assessing.calibrating import night_calibration
+    from sleepnoise.assessing.record import AssessSettings
 
     given = {FIELDS.get(name, name): value for name, value in {**chosen, "channel": channel}.items()}
     settings = AssessSettings(**{name: value for name, value in given.items() if value is not None})

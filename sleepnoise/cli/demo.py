@@ -19,7 +19,7 @@ def command(folder: Path, hours: float, seed: int, rate: int, force: bool) -> No
     Larch Court, flat 3, over a bakery's loading lane. Everything in it is invented.
     """
     from sleepnoise.demo.writing import write_demo
-    from sleepnoise.report import terminal
+    from sleepnoise.screens import terminal
 
     with terminal.progress("the invented night", "Writing") as on_progress:
         night = write_demo(

@@ -52,19 +52,19 @@ def command(steps: tuple[str, ...], bands: bool, json: bool, **chosen: Any) -> N
     sleepnoise door-test open.wav closed.wav "closed, sealed=sealed.wav" --background off.wav
     sleepnoise door-test open=70 closed=60 curtain=53 "curtain and seals=49"
     """
-    from sleepnoise.dossier.door_test import study_door_test
-    from sleepnoise.report import terminal
+    from sleepnoise.screens import terminal
+    from sleepnoise.trials.door_test import study_door_test
 
     profile, folder = _asked(steps, {key: value for key, value in chosen.items() if value})
     with terminal.progress(profile.title, "Listening to") as on_progress:
         result = study_door_test(profile, folder, on_progress)
     if json:
-        from sleepnoise.dossier.document import document_text
         from sleepnoise.dossier.door_test_document import door_test_document
+        from sleepnoise.evidence.plain import document_text
 
         sys.stdout.buffer.write(document_text(door_test_document(result)).encode())
         return
-    from sleepnoise.report.door_ladder import show_door_test
+    from sleepnoise.screens.door_ladder import show_door_test
 
     show_door_test(result, bands=bands)
 

@@ -36,11 +36,11 @@ def command(room: Path, source: str | None, side: "Side | None", level: float | 
 
     study = study_room(room, source, side, level)
     if json:
-        from sleepnoise.dossier.document import document_text
         from sleepnoise.dossier.room_document import room_document
+        from sleepnoise.evidence.plain import document_text
 
         sys.stdout.buffer.write(document_text(room_document(study, room)).encode())
         return
-    from sleepnoise.report.path_table import show_room
+    from sleepnoise.screens.path_table import show_room
 
     show_room(study)

@@ -14,7 +14,7 @@ def command() -> None:
 def list_profiles() -> None:
     """List every profile that comes with the program."""
     from sleepnoise.profiles.files import shipped_profiles
-    from sleepnoise.report import terminal
+    from sleepnoise.screens import terminal
 
     terminal.show_lines(
         [(profile.name, f"{profile.title} ({profile.kind})") for profile in shipped_profiles()]
@@ -26,7 +26,7 @@ def list_profiles() -> None:
 def show_profile(name: str) -> None:
     """Print the profile called NAME: its values, rules and sources."""
     from sleepnoise.profiles.files import read_profile
-    from sleepnoise.report import terminal
+    from sleepnoise.screens import terminal
 
     terminal.show_profile(read_profile(name))
 
@@ -36,7 +36,7 @@ def show_profile(name: str) -> None:
 def check_profile(file: Path) -> None:
     """Check the profile in FILE and name every mistake with its key."""
     from sleepnoise.profiles.files import read_profile
-    from sleepnoise.report import terminal
+    from sleepnoise.screens import terminal
 
     profile = read_profile(file)
     terminal.show_text(f"{file.name}: a valid {profile.kind} profile, {profile.title!r}.")

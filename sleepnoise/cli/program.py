@@ -55,7 +55,7 @@ class Program(click.Group):
             status = super().invoke(ctx)
             sys.stdout.flush()
         except SleepNoiseError as error:
-            from sleepnoise.report.terminal import show_error
+            from sleepnoise.screens.terminal import show_error
 
             show_error(error)
             ctx.exit(CANNOT)

@@ -8,7 +8,7 @@ import click
 from sleepnoise.cli.options import FILE
 
 if TYPE_CHECKING:
-    from sleepnoise.dossier.test_sound import Kind
+    from sleepnoise.trials.test_sound import Kind
 
 NOISE_S, SWEEP_S = 60.0, 10.0
 """Lengths unless told otherwise, s. Chosen: repeats without tiring the ear; long enough for a living room."""
@@ -46,8 +46,8 @@ def command(
     Pink noise suits a door test: every octave gets the same power. Its end joins its beginning, so
     let the player repeat it. How to play it without harm is printed.
     """
-    from sleepnoise.dossier.test_sound import INSTRUCTIONS, TestSound, write_test_sound
-    from sleepnoise.report import terminal
+    from sleepnoise.screens import terminal
+    from sleepnoise.trials.test_sound import INSTRUCTIONS, TestSound, write_test_sound
 
     sound = TestSound(
         kind=kind,

@@ -11,7 +11,7 @@ import click
 from sleepnoise.cli.options import FILE, Grouped, option
 
 if TYPE_CHECKING:
-    from sleepnoise.dossier.paired_nights import PairSettings
+    from sleepnoise.trials.paired_nights import PairSettings
 
 MOST_THREADS = 8
 """Threads at most. Chosen: reading a file keeps no more than these busy."""
@@ -68,26 +68,26 @@ def command(outer: Path, pillow: Path | None, json: bool, **chosen: Any) -> None
     parts of one night), or one recording that has both in two channels. They need not begin
     together, nor their clocks agree.
     """
-    from sleepnoise.dossier.paired_nights import compare_microphones, paired_document
-    from sleepnoise.report import terminal
+    from sleepnoise.screens import terminal
+    from sleepnoise.trials.paired_nights import compare_microphones, paired_document
 
     settings = _settings(chosen, one_recording=pillow is None)
     with terminal.progress(outer.name, "Comparing") as on_progress:
         result = compare_microphones(outer, pillow, settings, on_progress)
     if json:
-        from sleepnoise.dossier.document import document_text
+        from sleepnoise.evidence.plain import document_text
 
         sys.stdout.buffer.write(document_text(paired_document(result)).encode())
         return
-    from sleepnoise.report.two_microphones import show_pair
+    from sleepnoise.screens.two_microphones import show_pair
 
     show_pair(result)
 
 
 def _settings(chosen: dict[str, Any], *, one_recording: bool) -> "PairSettings":
     """Return the settings that the options ask for; what was left out keeps its default."""
-    from sleepnoise.dossier.paired_nights import PairSettings
-    from sleepnoise.dossier.record import AssessSettings
+    from sleepnoise.assessing.record import AssessSettings
+    from sleepnoise.trials.paired_nights import PairSettings
 
     shared = {
         "zone": chosen["zone"],

@@ -1,28 +1,14 @@
-"""The assessment as one JSON document: every number unrounded, with what it was made from.
+"""The assessment as one JSON document: every number unrounded, with what it was made from."""
 
-JSON knows neither of the two special levels. *Not known* (nan) is written as ``null``;
-silence, or no masker (-inf), as the string ``"-Infinity"``, which number parsers of common
-languages turn back into the very value. The document says so itself under ``conventions``.
-"""
-
-import json
-import math
-from collections.abc import Mapping
-from dataclasses import fields, is_dataclass
-from datetime import UTC, date, datetime, time, tzinfo
-from pathlib import Path
+from datetime import tzinfo
 from typing import Any
 from zoneinfo import ZoneInfo
 
-import numpy as np
-
-from sleepnoise.acoustics.spectrum import Spectrum
-from sleepnoise.acoustics.symbols import SYMBOLS
-from sleepnoise.dossier.cautions import cautions_of
-from sleepnoise.dossier.record import NightRecord
+from sleepnoise.assessing.cautions import cautions_of
+from sleepnoise.assessing.record import NightRecord
+from sleepnoise.evidence.plain import CONVENTIONS, local_text, named_fields, plain_value, utc_text
 from sleepnoise.isolation.steps import IsolationStep
 from sleepnoise.judgement.guidelines import Verdict
-from sleepnoise.levels.statistics import PERCENTILE_CONVENTION
 from sleepnoise.night.events import Event
 from sleepnoise.night.intervals import Interval
 from sleepnoise.planning.first_plan import FirstPlan, MaskerChoice
@@ -31,25 +17,6 @@ from sleepnoise.recording.quality import QualityFlag
 SCHEMA_NAME = "sleepnoise/assessment"
 SCHEMA_VERSION = 1
 """Version of the document's layout. Chosen: rises whenever a reader would have to change."""
-
-CONVENTIONS = {
-    "levels": "dB re 20 µPa; dB re full scale where calibration.absolute is false",
-    "null": "not known",
-    "-Infinity": "digital silence; for a masker: none",
-    "levels exceeded N % of the time": PERCENTILE_CONVENTION,
-    "third octaves": "unweighted, by nominal mid-band frequency",
-    "uncertainty": "expanded, k = 2",
-}
-
-
-def utc_text(instant: datetime) -> str:
-    """Return an instant in UTC, ISO 8601 with offset, to the millisecond."""
-    return instant.astimezone(UTC).isoformat(timespec="milliseconds")
-
-
-def local_text(instant: datetime, zone: tzinfo) -> str:
-    """Return an instant in local time, ISO 8601 with offset, to the millisecond."""
-    return instant.astimezone(zone).isoformat(timespec="milliseconds")
 
 
 def assessment_document(record: NightRecord) -> dict[str, Any]:
@@ -73,11 +40,6 @@ def assessment_document(record: NightRecord) -> dict[str, Any]:
     document = plain_value(parts)
     assert isinstance(document, dict)
     return document
-
-
-def document_text(document: Mapping[str, Any]) -> str:
-    """Return a document as JSON text; the same document gives the same bytes."""
-    return json.dumps(document, ensure_ascii=False, allow_nan=False, indent=1) + "\n"
 
 
 def _recording(record: NightRecord) -> dict[str, Any]:
@@ -161,7 +123,7 @@ def _uncertainty(record: NightRecord) -> dict[str, Any]:
         "coverage_factor": 2,
         "expanded_db": record.assessment.expanded_uncertainty_db,
         "budgets": [
-            {"combined_db": budget.combined_db, "expanded_db": budget.expanded_db, **_fields(budget)}
+            {"combined_db": budget.combined_db, "expanded_db": budget.expanded_db, **named_fields(budget)}
             for budget in record.budgets
         ],
     }
@@ -169,19 +131,19 @@ def _uncertainty(record: NightRecord) -> dict[str, Any]:
 
 def _interval(interval: Interval, zone: tzinfo) -> dict[str, Any]:
     times = {"start_utc": utc_text(interval.start), "start_local": local_text(interval.start, zone)}
-    return {**times, "complete": interval.complete, **_fields(interval.statistics)}
+    return {**times, "complete": interval.complete, **named_fields(interval.statistics)}
 
 
 def _event(event: Event, zone: tzinfo) -> dict[str, Any]:
     times = {"start_utc": utc_text(event.start), "start_local": local_text(event.start, zone)}
-    others = _fields(event)
+    others = named_fields(event)
     number = others.pop("number")
     del others["start"]
     return {"event": number, **times, **others}
 
 
 def _verdict(verdict: Verdict) -> dict[str, Any]:
-    return {**_fields(verdict), "verified": verdict.criterion.source.verified}
+    return {**named_fields(verdict), "verified": verdict.criterion.source.verified}
 
 
 def _plan(plan: FirstPlan) -> dict[str, Any]:
@@ -197,60 +159,10 @@ def _plan(plan: FirstPlan) -> dict[str, Any]:
 
 
 def _step(step: IsolationStep) -> dict[str, Any]:
-    return {**_fields(step), "verified": step.source.verified}
+    return {**named_fields(step), "verified": step.source.verified}
 
 
 def _choice(choice: MaskerChoice) -> dict[str, Any]:
-    others = _fields(choice)
+    others = named_fields(choice)
     others["step"] = choice.step.key
     return others
-
-
-RENAMED = {"background_la90": "background_LA90_dB", "seconds": "duration_s"}
-"""Fields whose name in files is neither their own nor a symbol's."""
-
-
-def _fields(thing: Any) -> dict[str, Any]:
-    """Return the fields of a dataclass by their names in files: ``laeq`` is ``LAeq_dB`` there."""
-    named = {}
-    for field in fields(thing):
-        name = SYMBOLS[field.name].column if field.name in SYMBOLS else field.name
-        named[RENAMED.get(name, name)] = getattr(thing, field.name)
-    return named
-
-
-def plain_value(value: Any) -> Any:
-    """Return a value as JSON knows it."""
-    if isinstance(value, Mapping):
-        return {str(key): plain_value(part) for key, part in value.items()}
-    if isinstance(value, Spectrum):
-        return {"nominal_hz": list(value.nominal_hz), "levels_db": plain_value(value.levels_db.tolist())}
-    if is_dataclass(value):
-        return plain_value(_fields(value))
-    if isinstance(value, list | tuple):
-        return [plain_value(part) for part in value]
-    if isinstance(value, float | np.floating):
-        return _number(float(value))
-    if isinstance(value, np.integer):
-        return int(value)
-    return _text(value)
-
-
-def _number(value: float) -> float | str | None:
-    if math.isnan(value):
-        return None
-    if math.isinf(value):
-        return "Infinity" if value > 0 else "-Infinity"
-    return value
-
-
-def _text(value: Any) -> Any:
-    if isinstance(value, time):
-        return value.isoformat(timespec="minutes")
-    if isinstance(value, datetime):
-        return utc_text(value)
-    if isinstance(value, date):
-        return value.isoformat()
-    if isinstance(value, ZoneInfo):
-        return value.key
-    return value.name if isinstance(value, Path) else value

@@ -6,10 +6,10 @@ from typing import Any
 import numpy as np
 
 from sleepnoise.acoustics.decibels import FloatArray
-from sleepnoise.dossier.document import CONVENTIONS, plain_value
-from sleepnoise.dossier.door_test import CAUTIONS, ORDER, DoorTestResult
+from sleepnoise.evidence.plain import CONVENTIONS, plain_value
 from sleepnoise.fieldwork.door_test import DoorTest, Reading
 from sleepnoise.fieldwork.ladder import loudness_ratio
+from sleepnoise.trials.door_test import CAUTIONS, ORDER, DoorTestResult
 
 SCHEMA_NAME = "sleepnoise/door-test"
 SCHEMA_VERSION = 1

@@ -13,12 +13,13 @@ from contextlib import contextmanager
 from dataclasses import asdict
 from pathlib import Path
 
-from sleepnoise.dossier.document import assessment_document, document_text
+from sleepnoise.assessing.record import NightRecord
+from sleepnoise.dossier.document import assessment_document
 from sleepnoise.dossier.level_table import write_level_table
 from sleepnoise.dossier.listings import write_events, write_intervals
-from sleepnoise.dossier.provenance import file_mark
-from sleepnoise.dossier.record import NightRecord
 from sleepnoise.errors import OutputError
+from sleepnoise.evidence.plain import document_text
+from sleepnoise.evidence.provenance import file_mark
 
 MANIFEST = "manifest.json"
 """Names every other file of the folder, so a folder that holds it can be told from any other."""

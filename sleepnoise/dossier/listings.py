@@ -14,8 +14,8 @@ from pathlib import Path
 
 from sleepnoise.acoustics.bands import band_label
 from sleepnoise.acoustics.symbols import SYMBOLS
-from sleepnoise.dossier.document import local_text, utc_text
-from sleepnoise.dossier.record import NightRecord
+from sleepnoise.assessing.record import NightRecord
+from sleepnoise.evidence.plain import local_text, utc_text
 from sleepnoise.night.events import Event
 from sleepnoise.night.intervals import Interval
 

@@ -9,7 +9,7 @@ import numpy as np
 from sleepnoise.acoustics.bands import NOMINAL_HZ, band_label
 from sleepnoise.acoustics.decibels import FloatArray
 from sleepnoise.acoustics.source import Source
-from sleepnoise.dossier.provenance import file_mark, library_versions
+from sleepnoise.evidence.provenance import file_mark, library_versions
 from sleepnoise.isolation.advice import Advice, Refusal
 from sleepnoise.isolation.door_test import DoorComparison
 from sleepnoise.isolation.paths import RoomLevels

@@ -42,6 +42,9 @@ FRAME_S = 1.3
 FRAMES_TOGETHER = 8
 """Frames transformed in one call. Chosen: fills the widest vector unit; more gains nothing."""
 
+WAITING_PER_THREAD = 2
+"""Sets of frames handed to each thread. Chosen: none of them waits; more gains nothing and costs memory."""
+
 COARSE_RATE_HZ = 2_000
 """Least rate of the coarse stream. Chosen: six times its highest band, so that a gentle low-pass will do."""
 
@@ -78,7 +81,7 @@ class LevelEngine:
     start : datetime
         Instant of the first sample, UTC.
     threads : int, optional
-        Threads that share the transforms. The result is the same, to the last bit.
+        Threads that share the work, the caller's among them. The result is the same, to the last bit.
     expected_s : float, optional
         Length of the recording if known, s: memory for the history is then taken only once.
     correction_db : callable, optional
@@ -124,8 +127,8 @@ class LevelEngine:
             lower_bands=_lower_band_analysis(rate, decimation, correction_db),
             capacity=_capacity(expected_s or 0.0),
         )
-        self._pool = ThreadPoolExecutor(threads) if threads > 1 else None
-        self._most_pending = threads + 1
+        self._pool = ThreadPoolExecutor(threads - 1) if threads > 1 else None
+        self._most_waiting = WAITING_PER_THREAD * (threads - 1)
         self._pending: deque[Future[FrameEnergies]] = deque()
 
     def update(self, block: PressureBlock) -> None:
@@ -163,11 +166,13 @@ class LevelEngine:
         self.close()
 
     def _submit(self, frames: Frames) -> None:
-        if self._pool is None:
-            self._recorder.take(self._analysis.energies(frames))
-            return
-        self._pending.append(self._pool.submit(self._analysis.energies, frames))
-        while len(self._pending) > self._most_pending:
+        if self._pool is not None and sum(not each.done() for each in self._pending) < self._most_waiting:
+            self._pending.append(self._pool.submit(self._analysis.energies, frames))
+        else:
+            # The other threads have enough to do: this one does the work instead of waiting for them.
+            self._pending.append(Future())
+            self._pending[-1].set_result(self._analysis.energies(frames))
+        while self._pending and self._pending[0].done():
             self._recorder.take(self._pending.popleft().result())
 
     def _drain(self) -> None:

@@ -16,6 +16,9 @@ TICKS_PER_SECOND = 8
 TICK_S = 1 / TICKS_PER_SECOND
 """Length of a tick, s. Chosen: see TICKS_PER_SECOND."""
 
+TICKS_TOGETHER = 3600 * TICKS_PER_SECOND
+"""Ticks worked on at a time where a whole night need not be. Chosen: an hour is 0.1 MB of each quantity."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class LevelHistory:

@@ -13,7 +13,7 @@ from sleepnoise.acoustics.decibels import FloatArray, pressure_level
 from sleepnoise.levels.detectors import F_TIME_CONSTANT_S, S_TIME_CONSTANT_S, ExponentialDetector
 from sleepnoise.levels.frames import Framer, Frames
 from sleepnoise.levels.grid import CellJoiner, Grid
-from sleepnoise.levels.history import LevelArray, LevelHistory
+from sleepnoise.levels.history import TICKS_TOGETHER, LevelArray, LevelHistory
 from sleepnoise.levels.spectra import FrameEnergies, LowerBandAnalysis
 
 _WEIGHTED = ("laeq", "laf", "lafmax", "lafmin", "lasmax")
@@ -125,13 +125,17 @@ class HistoryRecorder:
         count = received * self._ticks.cells_per_second // self._ticks.sample_rate_hz
         table = self._table.columns(count)
         ticks = {name: table[self._row_of[name]] for name in (*_WEIGHTED, *_PEAK)}
-        z_energy = table[self._row_of["z_lower"]].astype(np.float64) + table[self._row_of["z_upper"]]
+        z_lower, z_upper = table[self._row_of["z_lower"]], table[self._row_of["z_upper"]]
+        for first in range(0, count, TICKS_TOGETHER):
+            # In pieces and in place: at the end of a night, what is taken here counts.
+            now = slice(first, first + TICKS_TOGETHER)
+            z_lower[now] = pressure_level(z_lower[now].astype(np.float64) + z_upper[now])
         left_over = received - int(self._ticks.edges(count, count)[0])
         return LevelHistory(
             start=self._start,
             sample_rate_hz=float(self._ticks.sample_rate_hz),
             **ticks,
-            lzeq=pressure_level(z_energy).astype(np.float32),
+            lzeq=z_lower,
             nominal_hz=self._nominal_hz,
             bands=table[-len(self._nominal_hz) :],
             left_out=np.zeros(count, dtype=np.bool_),

@@ -6,12 +6,13 @@ linearly between neighbouring ranks (the default of ``numpy.percentile``). Stand
 sampling and interpolation open, so the convention travels with every result.
 """
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
 
 from sleepnoise.acoustics.decibels import FloatArray, energy, level
-from sleepnoise.levels.history import TICK_S, LevelArray, LevelHistory
+from sleepnoise.levels.history import TICK_S, TICKS_TOGETHER, LevelArray, LevelHistory
 
 PERCENTILE_CONVENTION = "LAF read every 125 ms; (100 - N)th percentile, linear between ranks"
 """How LA10 and its kin are read, for every report."""
@@ -63,7 +64,8 @@ def exceeded_levels(laf: LevelArray) -> dict[str, float]:
         # Interpolating between silence and sound has no meaning: take the lower rank.
         levels = np.percentile(laf, [100 - p for p in EXCEEDED_PERCENT], method="lower")
     else:
-        levels = np.percentile(laf.astype(np.float64), [100 - p for p in EXCEEDED_PERCENT])
+        ours = laf.astype(np.float64)
+        levels = np.percentile(ours, [100 - p for p in EXCEEDED_PERCENT], overwrite_input=True)
     return {name: float(value) for name, value in zip(names, levels, strict=True)}
 
 
@@ -108,7 +110,12 @@ def band_equivalent_levels(history: LevelHistory) -> FloatArray:
 
 
 def _equivalent(levels: LevelArray) -> float:
-    return float(level(energy(levels).mean())) if levels.size else float("nan")
+    """Return the level of the mean energy; in pieces, since energies of a night are large."""
+    if not levels.size:
+        return float("nan")
+    pieces = range(0, levels.size, TICKS_TOGETHER)
+    total = math.fsum(energy(levels[first : first + TICKS_TOGETHER]).sum() for first in pieces)
+    return float(level(total / levels.size))
 
 
 def _extreme(levels: LevelArray, *, highest: bool) -> float:

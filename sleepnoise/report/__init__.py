@@ -1,1 +1,1 @@
-"""The results shown to people: terminal, page and tables."""
+"""The results as a page with its figures, for people to keep and hand on."""

@@ -2,8 +2,8 @@
 
 from pathlib import Path
 
+from sleepnoise.assessing.record import NightRecord
 from sleepnoise.dossier.folder import fresh_folder, write_manifest, write_results
-from sleepnoise.dossier.record import NightRecord
 from sleepnoise.report.html import night_page
 
 

@@ -13,13 +13,13 @@ from jinja2 import Environment, FunctionLoader, StrictUndefined
 from markupsafe import Markup, escape
 
 from sleepnoise.acoustics.symbols import SYMBOLS
-from sleepnoise.dossier.cautions import cautions_of
-from sleepnoise.dossier.record import NightRecord
+from sleepnoise.assessing.cautions import cautions_of
+from sleepnoise.assessing.record import NightRecord
 from sleepnoise.judgement.uncertainty import GUARD_BAND_TEXT
 from sleepnoise.levels.statistics import PERCENTILE_CONVENTION
 from sleepnoise.report import night_trace as trace_module
-from sleepnoise.report import plan_table, quality_table, rounding, sentences, tables, verdicts
 from sleepnoise.report import spectrum_plot as plot_module
+from sleepnoise.wording import plan_table, quality_table, rounding, sentences, tables, verdicts
 
 LISTED_EVENTS = 1000
 """Events listed on the page. Chosen: keeps the page under a megabyte; events.csv always has them all."""

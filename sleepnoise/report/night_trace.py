@@ -6,10 +6,10 @@ from datetime import UTC, datetime, timedelta
 import numpy as np
 
 from sleepnoise.acoustics.decibels import FloatArray
-from sleepnoise.dossier.record import NightRecord
+from sleepnoise.assessing.record import NightRecord
 from sleepnoise.levels.history import LevelArray
 from sleepnoise.night.intervals import Interval
-from sleepnoise.report.rounding import axis_text
+from sleepnoise.wording.rounding import axis_text
 
 WIDTH, HEIGHT = 1080, 380
 """Size of the drawing in its own units. Chosen: legible at 1200 pixels and on A4 across."""

@@ -6,10 +6,10 @@ import numpy as np
 
 from sleepnoise.acoustics.bands import band_label
 from sleepnoise.acoustics.spectrum import Spectrum
-from sleepnoise.dossier.record import NightRecord
+from sleepnoise.assessing.record import NightRecord
 from sleepnoise.report.night_trace import Mark, level_range
-from sleepnoise.report.rounding import axis_text, clock_text
-from sleepnoise.report.tables import loudest_events
+from sleepnoise.wording.rounding import axis_text, clock_text
+from sleepnoise.wording.tables import loudest_events
 
 WIDTH, HEIGHT = 1080, 340
 """Size of the drawing in its own units. Chosen: as wide as the night trace above it."""

@@ -56,7 +56,7 @@ def main() -> None:
 
 def _arguments() -> argparse.Namespace:
     parser = argparse.ArgumentParser(prog="python -m tests.benchmarks", description=__doc__.split("\n")[0])
-    parser.add_argument("--minutes", type=float, default=10.0, help="length for the speeds [10]")
+    parser.add_argument("--minutes", type=float, default=20.0, help="length for the speeds [20]")
     parser.add_argument("--hours", type=float, nargs=2, default=(1.0, 8.0), help="lengths for memory [1 8]")
     parser.add_argument("--runs", type=int, default=3, help="how often each speed is measured [3]")
     parser.add_argument("--bits", type=int, choices=(16, 24), default=24, help="of the FLAC files [24]")

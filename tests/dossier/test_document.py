@@ -5,8 +5,9 @@ from typing import Any
 
 import pytest
 
-from sleepnoise.dossier.document import assessment_document, document_text
-from sleepnoise.dossier.record import NightRecord
+from sleepnoise.assessing.record import NightRecord
+from sleepnoise.dossier.document import assessment_document
+from sleepnoise.evidence.plain import document_text
 
 
 def read_back(record: NightRecord) -> dict[str, Any]:

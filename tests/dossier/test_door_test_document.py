@@ -5,10 +5,10 @@ from pathlib import Path
 
 import pytest
 
-from sleepnoise.dossier.document import document_text
-from sleepnoise.dossier.door_test import ORDER, study_door_test
 from sleepnoise.dossier.door_test_document import door_test_document
+from sleepnoise.evidence.plain import document_text
 from sleepnoise.profiles.files import door_test_from
+from sleepnoise.trials.door_test import ORDER, study_door_test
 
 
 def asked(steps, **more):

@@ -4,8 +4,8 @@ from pathlib import Path
 
 import pytest
 
+from sleepnoise.assessing.record import NightRecord
 from sleepnoise.dossier.folder import check_place, fresh_folder, write_manifest, write_results
-from sleepnoise.dossier.record import NightRecord
 from sleepnoise.errors import OutputError
 
 FILES = {"assessment.json", "levels.parquet", "intervals.csv", "events.csv", "manifest.json"}

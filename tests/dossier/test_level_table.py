@@ -7,8 +7,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from sleepnoise.assessing.record import NightRecord
 from sleepnoise.dossier.level_table import NOT_KNOWN, ROWS_TOGETHER, SILENCE, hundredths, write_level_table
-from sleepnoise.dossier.record import NightRecord
 from sleepnoise.levels.history import LevelHistory
 
 

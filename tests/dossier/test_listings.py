@@ -5,8 +5,8 @@ from pathlib import Path
 
 import pytest
 
+from sleepnoise.assessing.record import NightRecord
 from sleepnoise.dossier.listings import harmless, write_events, write_intervals
-from sleepnoise.dossier.record import NightRecord
 
 # Columns that the output contract asks for at least.
 ASKED_FOR = [

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from sleepnoise.dossier.record import NightRecord
+from sleepnoise.assessing.record import NightRecord
 from sleepnoise.report.html import night_page
 
 VOID = {"meta", "link", "br", "hr", "img", "input"}

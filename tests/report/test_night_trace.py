@@ -4,7 +4,7 @@ from datetime import UTC, datetime
 import numpy as np
 import pytest
 
-from sleepnoise.dossier.record import NightRecord
+from sleepnoise.assessing.record import NightRecord
 from sleepnoise.levels.history import LevelHistory
 from sleepnoise.report.night_trace import BOTTOM, COLUMNS, LEFT, RIGHT, TOP, night_trace
 

@@ -1,0 +1,1 @@
+"""Results on a terminal of 80 columns, progress and complaints."""

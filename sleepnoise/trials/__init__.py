@@ -1,0 +1,1 @@
+"""Short tests, from their recordings to results: recorders, calibrations, doors, two microphones."""

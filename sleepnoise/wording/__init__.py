@@ -1,0 +1,1 @@
+"""Results in words and rounded numbers, the same on every screen and page."""
