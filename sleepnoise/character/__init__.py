@@ -1,0 +1,1 @@
+"""What a sound is like: tones, impulses, low frequencies, the cycling of a hum."""

@@ -1,0 +1,1 @@
+"""Several nights set against each other: means, spread, before and after."""

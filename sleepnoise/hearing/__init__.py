@@ -1,0 +1,1 @@
+"""What an ear makes of a sound: thresholds, audibility, loudness, intelligibility."""

@@ -1,0 +1,1 @@
+"""Which events are the same sound again, and whose sound it is: groups, labels, diaries."""
