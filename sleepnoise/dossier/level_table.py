@@ -10,23 +10,11 @@ from pathlib import Path
 import numpy as np
 import pyarrow as pa
 import pyarrow.parquet as pq
-from numpy.typing import NDArray
 
 from sleepnoise.acoustics.bands import band_label
 from sleepnoise.acoustics.symbols import SYMBOLS
-from sleepnoise.levels.history import TICKS_PER_SECOND, LevelArray, LevelHistory
-
-SCALE = 100
-"""Steps in a decibel. Chosen: a hundredth is finer than any meter, and fits 16 bits up to 327 dB."""
-
-SILENCE = -32768
-"""Stands for -inf, digital silence. Chosen: the lowest 16-bit number, as -inf is the lowest level."""
-
-NOT_KNOWN = 32767
-"""Stands for nan, not known. Chosen: the highest 16-bit number, which no level reaches."""
-
-ROWS_TOGETHER = 3600 * TICKS_PER_SECOND
-"""Ticks written at a time. Chosen: an hour, 3 MB, so writing needs no memory that counts."""
+from sleepnoise.levels.history import TICKS_PER_SECOND, TICKS_TOGETHER, LevelHistory
+from sleepnoise.levels.hundredths import NOT_KNOWN, SCALE, SILENCE, hundredths, part_of
 
 QUANTITIES = ("laeq", "lceq", "lzeq", "laf", "lafmax", "lafmin", "lasmax", "lcpeak")
 """Single-number columns, in the order of the file."""
@@ -44,24 +32,9 @@ def write_level_table(history: LevelHistory, path: Path) -> None:
             name: "PLAIN" if name == "left_out" else "DELTA_BINARY_PACKED" for name in schema.names
         },
     ) as writer:
-        for first in range(0, max(history.ticks, 1), ROWS_TOGETHER):
-            last = min(first + ROWS_TOGETHER, history.ticks)
+        for first in range(0, max(history.ticks, 1), TICKS_TOGETHER):
+            last = min(first + TICKS_TOGETHER, history.ticks)
             writer.write_table(_rows(history, first, last, schema))
-
-
-def hundredths(levels: LevelArray) -> NDArray[np.int16]:
-    """Return levels in dB as whole hundredths, ``SILENCE`` and ``NOT_KNOWN`` for what is no level.
-
-    Examples
-    --------
-    >>> hundredths(np.array([30.004, -np.inf, np.nan], dtype=np.float32)).tolist()
-    [3000, -32768, 32767]
-    """
-    with np.errstate(invalid="ignore"):
-        steps = np.clip(np.rint(levels.astype(np.float64) * SCALE), SILENCE + 1, NOT_KNOWN - 1)
-    steps[np.isneginf(levels)] = SILENCE
-    steps[np.isnan(levels)] = NOT_KNOWN
-    return steps.astype(np.int16)
 
 
 def _schema(history: LevelHistory) -> pa.Schema:
@@ -89,10 +62,10 @@ def _schema(history: LevelHistory) -> pa.Schema:
 
 
 def _rows(history: LevelHistory, first: int, last: int, schema: pa.Schema) -> pa.Table:
-    levels = [getattr(history, name) for name in QUANTITIES] + list(history.bands)
     columns = [
         pa.array(np.arange(first, last, dtype=np.int32)),
-        *(pa.array(hundredths(level[first:last])) for level in levels),
+        *(pa.array(hundredths(getattr(history, name)[first:last])) for name in QUANTITIES),
+        *(pa.array(hundredths(band)) for band in part_of(history.bands, first, last)),
         pa.array(history.left_out[first:last]),
     ]
     return pa.Table.from_arrays(columns, schema=schema)

@@ -17,7 +17,8 @@ from sleepnoise.acoustics.weighting import band_weighting_db
 from sleepnoise.errors import RecordingError, SettingsError
 from sleepnoise.fieldwork.background import FIELD_RULE
 from sleepnoise.fieldwork.ladder import Ladder, ladder
-from sleepnoise.levels.history import TICK_S, TICKS_PER_SECOND, LevelArray, LevelHistory, MaskArray
+from sleepnoise.levels.history import TICK_S, TICKS_PER_SECOND, LevelHistory, MaskArray
+from sleepnoise.levels.hundredths import LevelArray
 
 SPOILT_DB = 1.5
 """Departure of LAF from the recording's median that is no longer steady noise, dB. Chosen: broadband noise
@@ -190,7 +191,7 @@ def steady_reading(history: LevelHistory, name: str, *, background: bool, octave
             f"{LEAST_STEADY_S:g} s are needed.",
             remedy="Record this step again, with the noise on all the time and nobody talking.",
         )
-    nominal_hz, bands = _octaves(history) if octaves else (history.nominal_hz, history.bands)
+    nominal_hz, bands = _octaves(history) if octaves else (history.nominal_hz, history.bands[:])
     energies = energy(np.vstack([history.laeq[None], bands])[:, kept])
     mean = energies.mean(axis=1)
     if not background and mean[0] == 0.0:

@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from sleepnoise.acoustics.decibels import FloatArray, energy_mean
 from sleepnoise.errors import StartTimeError
 from sleepnoise.levels.history import TICK_S, LevelHistory, MaskArray
+from sleepnoise.levels.hundredths import BandLevels, part_of
 from sleepnoise.night.events import Event
 from sleepnoise.night.window import NightWindow
 
@@ -36,7 +37,7 @@ class Series:
     start : datetime
         UTC.
     step : timedelta
-    levels_db : ndarray, shape (steps,) or (bands, steps), dB
+    levels_db : ndarray, shape (steps,) or (bands, steps), or BandLevels, dB
     known : ndarray, shape (steps,), bool
         Steps that were measured and count.
     nominal_hz : tuple of float
@@ -45,7 +46,7 @@ class Series:
 
     start: datetime
     step: timedelta
-    levels_db: NDArray[np.floating]
+    levels_db: NDArray[np.floating] | BandLevels
     known: MaskArray
     nominal_hz: tuple[float, ...] = ()
 
@@ -62,10 +63,12 @@ class Series:
         """Return the steps that lie within two instants as a whole (views, nothing copied)."""
         first = min(max(-((self.start - start) // self.step), 0), self.known.size)
         last = min(max((end - self.start) // self.step, first), self.known.size)
+        levels = self.levels_db
+        part = part_of(levels, first, last) if self.nominal_hz else levels[first:last]
         return replace(
             self,
             start=self.time_of(first),
-            levels_db=self.levels_db[..., first:last],
+            levels_db=part,
             known=self.known[first:last],
         )
 
@@ -76,7 +79,7 @@ def series_of(history: LevelHistory) -> dict[str, Series]:
     for name in _COMPARED:
         known &= ~np.isnan(getattr(history, name))
 
-    def series(levels_db: NDArray[np.floating], nominal_hz: tuple[float, ...] = ()) -> Series:
+    def series(levels_db: NDArray[np.floating] | BandLevels, nominal_hz: tuple[float, ...] = ()) -> Series:
         return Series(
             start=history.start, step=_TICK, levels_db=levels_db, known=known, nominal_hz=nominal_hz
         )

@@ -7,7 +7,8 @@ from typing import Self
 import numpy as np
 from numpy.typing import NDArray
 
-LevelArray = NDArray[np.float32]
+from sleepnoise.levels.hundredths import BandLevels, LevelArray, part_of
+
 MaskArray = NDArray[np.bool_]
 
 TICKS_PER_SECOND = 8
@@ -18,6 +19,9 @@ TICK_S = 1 / TICKS_PER_SECOND
 
 TICKS_TOGETHER = 3600 * TICKS_PER_SECOND
 """Ticks worked on at a time where a whole night need not be. Chosen: an hour is 0.1 MB of each quantity."""
+
+TICKWISE = ("laeq", "lceq", "lzeq", "laf", "lafmax", "lafmin", "lasmax", "lcpeak", "left_out")
+"""Fields of a history that hold one value a tick."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -40,7 +44,7 @@ class LevelHistory:
         Extremes within each tick.
     nominal_hz : tuple of float
         Nominal third octaves that the sampling rate allows.
-    bands : ndarray, shape (bands, ticks), float32, dB
+    bands : BandLevels or float32 ndarray, shape (bands, ticks), dB
         Equivalent third-octave levels over each tick, unweighted.
     left_out : ndarray, shape (ticks,), bool
         Ticks that no statistic may use.
@@ -59,19 +63,20 @@ class LevelHistory:
     lasmax: LevelArray
     lcpeak: LevelArray
     nominal_hz: tuple[float, ...]
-    bands: LevelArray
+    bands: BandLevels | LevelArray
     left_out: MaskArray
     left_over_s: float = 0.0
 
     def __post_init__(self) -> None:
         ticks = self.laeq.size
-        for name in _arrays():
+        for name in (*TICKWISE, "bands"):
             array = getattr(self, name)
             expected = (len(self.nominal_hz), ticks) if name == "bands" else (ticks,)
             if array.shape != expected:
                 raise ValueError(f"{name} must have shape {expected}, got {array.shape}.")
-            # Not copied: a night of bands is the largest thing in memory, and the engine gives it away.
-            array.flags.writeable = False
+            if not isinstance(array, BandLevels):
+                # Not copied: whoever measured a night gives its arrays away.
+                array.flags.writeable = False
 
     @property
     def ticks(self) -> int:
@@ -99,15 +104,12 @@ class LevelHistory:
 
     def between(self, first: int, last: int) -> Self:
         """Return ticks ``first <= t < last`` as a history of their own (views, nothing copied)."""
-        parts = {name: getattr(self, name)[..., first:last] for name in _arrays()}
+        parts = {name: getattr(self, name)[first:last] for name in TICKWISE}
         others = {"sample_rate_hz": self.sample_rate_hz, "nominal_hz": self.nominal_hz}
+        others["bands"] = part_of(self.bands, first, last)
         return type(self)(start=self.time_of(first), **others, **parts)  # type: ignore[arg-type]
 
     def without(self, mask: MaskArray) -> Self:
         """Return the same history with more ticks left out of every statistic."""
         kept = {field.name: getattr(self, field.name) for field in fields(self)}
         return type(self)(**{**kept, "left_out": self.left_out | mask})
-
-
-def _arrays() -> tuple[str, ...]:
-    return ("laeq", "lceq", "lzeq", "laf", "lafmax", "lafmin", "lasmax", "lcpeak", "bands", "left_out")

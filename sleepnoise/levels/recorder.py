@@ -5,15 +5,17 @@ frames, the coarse stream. It runs in one thread, in the order of the sound.
 """
 
 from datetime import datetime
+from typing import Any
 
 import numpy as np
+from numpy.typing import DTypeLike, NDArray
 
-from sleepnoise.acoustics.bands import band_label
 from sleepnoise.acoustics.decibels import FloatArray, pressure_level
 from sleepnoise.levels.detectors import F_TIME_CONSTANT_S, S_TIME_CONSTANT_S, ExponentialDetector
 from sleepnoise.levels.frames import Framer, Frames
 from sleepnoise.levels.grid import CellJoiner, Grid
-from sleepnoise.levels.history import TICKS_TOGETHER, LevelArray, LevelHistory
+from sleepnoise.levels.history import TICKS_TOGETHER, LevelHistory
+from sleepnoise.levels.hundredths import BandLevels, hundredths
 from sleepnoise.levels.spectra import FrameEnergies, LowerBandAnalysis
 
 _WEIGHTED = ("laeq", "laf", "lafmax", "lafmin", "lasmax")
@@ -24,19 +26,19 @@ _Z = ("z_lower", "z_upper")
 class _Table:
     """Rows of values, each growing at its own end; a capacity known beforehand saves all copying."""
 
-    def __init__(self, rows: int, capacity: int) -> None:
-        self._values = np.empty((rows, max(capacity, 1)), dtype=np.float32)
+    def __init__(self, rows: int, capacity: int, kind: DTypeLike) -> None:
+        self._values = np.empty((rows, max(capacity, 1)), dtype=kind)
 
-    def put(self, first_row: int, column: int, values: FloatArray) -> None:
+    def put(self, first_row: int, column: int, values: NDArray[Any]) -> None:
         """Write a stretch of several rows."""
         rows, columns = values.shape
         if column + columns > self._values.shape[1]:
-            grown = np.empty((len(self._values), (column + columns) * 3 // 2), dtype=np.float32)
+            grown = np.empty((len(self._values), (column + columns) * 3 // 2), self._values.dtype)
             grown[:, : self._values.shape[1]] = self._values
             self._values = grown
         self._values[first_row : first_row + rows, column : column + columns] = values
 
-    def columns(self, count: int) -> LevelArray:
+    def columns(self, count: int) -> NDArray[Any]:
         """Return the first columns of all rows."""
         return self._values[:, :count]
 
@@ -101,12 +103,12 @@ class HistoryRecorder:
         self._weighted = _Weighted(steps, ticks)
         self._c_sum, self._c_peak = CellJoiner(ticks, np.add), CellJoiner(ticks, np.maximum)
         self._upper, self._lower = CellJoiner(ticks, np.add), CellJoiner(ticks, np.add)
-        names = [band_label(nominal) for nominal in nominal_hz]
-        self._first_lower, self._first_upper = names[0], names[lower_bands.bands]
-        rows = (*_WEIGHTED, *_PEAK, *_Z, *names)
+        rows = (*_WEIGHTED, *_PEAK, *_Z)
         self._row_of = {name: row for row, name in enumerate(rows)}
-        self._ticks_in = dict.fromkeys((_WEIGHTED[0], _PEAK[0], self._first_lower, self._first_upper), 0)
-        self._table = _Table(len(rows), capacity)
+        self._ticks_in = dict.fromkeys((_WEIGHTED[0], _PEAK[0], *_Z), 0)
+        self._table = _Table(len(rows), capacity, np.float32)
+        self._bands = _Table(len(nominal_hz), capacity, np.int16)
+        self._first_band = dict(zip(_Z, (0, lower_bands.bands), strict=True))
 
     def take(self, energies: FrameEnergies) -> None:
         """Take the energies of the next set of frames."""
@@ -116,7 +118,7 @@ class HistoryRecorder:
         c_peak_square = self._c_peak.take(energies.c_peak_square_tick, next_sample)
         c_mean = self._mean_square(_PEAK[0], c_sum)
         self._put(_PEAK[0], pressure_level(np.stack([c_mean, c_peak_square])))
-        self._put_bands("z_upper", self._first_upper, self._upper.take(energies.band_tick, next_sample))
+        self._put_bands("z_upper", self._upper.take(energies.band_tick, next_sample))
         self._take_coarse(self._coarse_framer.take(energies.coarse))
 
     def finished(self, received: int) -> LevelHistory:
@@ -137,7 +139,7 @@ class HistoryRecorder:
             **ticks,
             lzeq=z_lower,
             nominal_hz=self._nominal_hz,
-            bands=table[-len(self._nominal_hz) :],
+            bands=BandLevels(self._bands.columns(count)),
             left_out=np.zeros(count, dtype=np.bool_),
             left_over_s=left_over / self._ticks.sample_rate_hz,
         )
@@ -145,19 +147,19 @@ class HistoryRecorder:
     def _take_coarse(self, sets: list[Frames]) -> None:
         for frames in sets:
             energies, next_sample = self._lower_bands.energies(frames, self._ticks)
-            self._put_bands("z_lower", self._first_lower, self._lower.take(energies, next_sample))
+            self._put_bands("z_lower", self._lower.take(energies, next_sample))
 
-    def _put_bands(self, z_row: str, first_band: str, energies: FloatArray) -> None:
+    def _put_bands(self, z_row: str, energies: FloatArray) -> None:
         """Write bands and, for LZ, their sum together with the last row, which lies outside all bands."""
-        mean_square = self._mean_square(first_band, energies)
-        z_mean_square = mean_square.sum(axis=0, keepdims=True)
-        self._table.put(self._row_of[z_row], self._ticks_in[first_band], z_mean_square)
-        self._put(first_band, pressure_level(mean_square[:-1]))
+        mean_square = self._mean_square(z_row, energies)
+        bands_db = pressure_level(mean_square[:-1])
+        self._bands.put(self._first_band[z_row], self._ticks_in[z_row], hundredths(bands_db))
+        self._put(z_row, mean_square.sum(axis=0, keepdims=True))
 
     def _mean_square(self, first_row: str, energies: FloatArray) -> FloatArray:
         """Return summed squares of the ticks that come next in some rows, per sample."""
         return energies / self._ticks.samples_in(self._ticks_in[first_row], energies.shape[-1])
 
-    def _put(self, first_row: str, levels: FloatArray) -> None:
-        self._table.put(self._row_of[first_row], self._ticks_in[first_row], levels)
-        self._ticks_in[first_row] += levels.shape[1]
+    def _put(self, first_row: str, values: FloatArray) -> None:
+        self._table.put(self._row_of[first_row], self._ticks_in[first_row], values)
+        self._ticks_in[first_row] += values.shape[1]

@@ -12,7 +12,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from sleepnoise.acoustics.decibels import FloatArray, energy, level
-from sleepnoise.levels.history import TICK_S, TICKS_TOGETHER, LevelArray, LevelHistory
+from sleepnoise.levels.history import TICK_S, TICKS_TOGETHER, LevelHistory
+from sleepnoise.levels.hundredths import LevelArray
 
 PERCENTILE_CONVENTION = "LAF read every 125 ms; (100 - N)th percentile, linear between ranks"
 """How LA10 and its kin are read, for every report."""

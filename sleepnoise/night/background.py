@@ -18,7 +18,8 @@ from sleepnoise.acoustics.bands import band_edges_hz
 from sleepnoise.acoustics.decibels import FloatArray, energy
 from sleepnoise.acoustics.source import Source
 from sleepnoise.acoustics.weighting import band_weighting_db
-from sleepnoise.levels.history import TICKS_PER_SECOND, LevelArray, LevelHistory, MaskArray
+from sleepnoise.levels.history import TICKS_PER_SECOND, LevelHistory, MaskArray
+from sleepnoise.levels.hundredths import LevelArray
 from sleepnoise.night.event_settings import EventSettings
 
 BLOCK_S = 5

@@ -7,7 +7,7 @@ import numpy as np
 
 from sleepnoise.acoustics.decibels import FloatArray
 from sleepnoise.assessing.record import NightRecord
-from sleepnoise.levels.history import LevelArray
+from sleepnoise.levels.hundredths import LevelArray
 from sleepnoise.night.intervals import Interval
 from sleepnoise.wording.rounding import axis_text
 

@@ -4,12 +4,11 @@ from pathlib import Path
 import numpy as np
 import pyarrow.parquet as pq
 import pytest
-from hypothesis import given
-from hypothesis import strategies as st
 
 from sleepnoise.assessing.record import NightRecord
-from sleepnoise.dossier.level_table import NOT_KNOWN, ROWS_TOGETHER, SILENCE, hundredths, write_level_table
-from sleepnoise.levels.history import LevelHistory
+from sleepnoise.dossier.level_table import write_level_table
+from sleepnoise.levels.history import TICKS_TOGETHER, LevelHistory
+from sleepnoise.levels.hundredths import NOT_KNOWN, SILENCE
 
 
 @pytest.fixture
@@ -51,7 +50,7 @@ def test_the_file_itself_says_how_to_read_it(written: Path) -> None:
 
 def test_a_night_is_written_in_pieces_of_an_hour(record: NightRecord, written: Path) -> None:
     about = pq.ParquetFile(written).metadata
-    assert about.num_row_groups == -(-record.history.ticks // ROWS_TOGETHER)
+    assert about.num_row_groups == -(-record.history.ticks // TICKS_TOGETHER)
     column = about.row_group(0).column(1)
     assert column.compression == "ZSTD"
     assert "DELTA_BINARY_PACKED" in column.encodings
@@ -66,13 +65,3 @@ def test_an_empty_history_is_still_a_table(record: NightRecord, tmp_path: Path) 
     history: LevelHistory = record.history.between(0, 0)
     write_level_table(history, tmp_path / "empty.parquet")
     assert pq.read_table(tmp_path / "empty.parquet").num_rows == 0
-
-
-@given(st.lists(st.floats(width=32), max_size=50))
-def test_whatever_a_level_is_it_is_kept_or_marked(levels: list[float]) -> None:
-    given_db = np.array(levels, dtype=np.float32)
-    stored = hundredths(given_db)
-    assert np.array_equal(stored == NOT_KNOWN, np.isnan(given_db))
-    assert np.array_equal(stored == SILENCE, np.isneginf(given_db))
-    plain = np.isfinite(given_db) & (np.abs(given_db) < 327)
-    assert np.all(np.abs(stored[plain] / 100 - given_db[plain].astype(np.float64)) <= 0.005 + 1e-9)

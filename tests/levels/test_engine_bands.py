@@ -84,7 +84,7 @@ def test_noise_made_of_lines_has_the_band_levels_of_its_lines(block, rate_hz, sl
 
 def bands_summed_db(history):
     with np.errstate(divide="ignore"):
-        return 10 * np.log10(np.sum(10 ** (history.bands.astype(np.float64) / 10), axis=0))
+        return 10 * np.log10(np.sum(10 ** (np.asarray(history.bands, dtype=np.float64) / 10), axis=0))
 
 
 @pytest.mark.parametrize("rate_hz", [8000, 44100, 48000, 96000])

@@ -103,10 +103,14 @@ def test_a_wrong_expectation_of_the_length_changes_nothing(block, sound, whole, 
 def test_twice_the_pressure_is_6_db_more_everywhere(measure, sound, whole):
     louder = measure(2 * sound, RATE_HZ)
     for name in ("laeq", "lceq", "lzeq", "laf", "lafmax", "lafmin", "lasmax", "lcpeak", "bands"):
-        before = getattr(whole, name)
+        before = np.asarray(getattr(whole, name))
         kept = np.isfinite(before)
         np.testing.assert_allclose(
-            getattr(louder, name)[kept], before[kept] + 20 * np.log10(2), rtol=0, atol=1e-4
+            np.asarray(getattr(louder, name))[kept],
+            before[kept] + 20 * np.log10(2),
+            rtol=0,
+            # Bands are kept as whole hundredths.
+            atol=0.0101 if name == "bands" else 1e-4,
         )
 
 
@@ -157,7 +161,7 @@ def test_a_recorder_s_offset_is_no_sound(measure, rate_hz):
     history = measure(np.ones(40 * rate_hz), rate_hz)
     steady = history.between(80, 240)
     for name in ("laeq", "lceq", "lzeq", "bands"):
-        assert (getattr(steady, name) < -20).all(), name
+        assert (np.asarray(getattr(steady, name)) < -20).all(), name
 
 
 def test_an_offset_does_not_change_the_level_of_a_sound(measure, sounds):
