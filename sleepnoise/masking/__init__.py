@@ -1,1 +1,1 @@
-"""What covers sound: the audibility model and steady masking spectra."""
+"""What covers sound: steady masking spectra."""

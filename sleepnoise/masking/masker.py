@@ -16,7 +16,7 @@ from sleepnoise.acoustics.decibels import FloatArray, combine, energy, level
 from sleepnoise.acoustics.spectrum import Spectrum
 from sleepnoise.acoustics.weighting import band_weighting_db
 from sleepnoise.errors import ProfileError, SettingsError
-from sleepnoise.masking.audibility import EAR_NOISE_DB, LIMIT_DB, MODEL_BANDS_HZ
+from sleepnoise.hearing.audibility import EAR_NOISE_DB, LIMIT_DB, MODEL_BANDS_HZ
 from sleepnoise.profiles.files import read_masker, shipped_profiles
 from sleepnoise.profiles.schema import MaskerProfile
 

@@ -18,15 +18,15 @@ import numpy as np
 from sleepnoise.acoustics.decibels import FloatArray
 from sleepnoise.acoustics.spectrum import Spectrum
 from sleepnoise.errors import SettingsError
-from sleepnoise.isolation.steps import IsolationStep
-from sleepnoise.levels.history import TICK_S
-from sleepnoise.masking.audibility import (
+from sleepnoise.hearing.audibility import (
     INAUDIBLE_DB,
     MODEL_BANDS_HZ,
     event_signal,
     margin_db,
     on_model_bands,
 )
+from sleepnoise.isolation.steps import IsolationStep
+from sleepnoise.levels.history import TICK_S
 from sleepnoise.masking.cautions import MASKER_CAUTIONS
 from sleepnoise.masking.masker import (
     DEFAULT_CAP_DBA,
@@ -183,7 +183,7 @@ def first_plan(
     FirstPlan
     """
     settings = settings or PlanSettings()
-    signal_db, background_db = _heard(events)
+    signal_db, background_db = heard_events(events)
     by_step = [_choices(signal_db, background_db, step, shapes, settings) for step in steps]
     audible_now = margin_db(signal_db, background_db) > settings.margin_db
     return FirstPlan(
@@ -196,7 +196,7 @@ def first_plan(
     )
 
 
-def _heard(events: Sequence[Event]) -> tuple[FloatArray, FloatArray]:
+def heard_events(events: Sequence[Event]) -> tuple[FloatArray, FloatArray]:
     """Return what each event alone and its background sound like, shape (events, bands) each, dB."""
     shape = (len(events), len(MODEL_BANDS_HZ))
     maxima_db = np.array([on_model_bands(event.max_spectrum) for event in events]).reshape(shape)

@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 from sleepnoise.acoustics.decibels import combine, energy, level
 from sleepnoise.acoustics.weighting import band_weighting_db
 from sleepnoise.errors import ProfileError, SettingsError
-from sleepnoise.masking.audibility import MODEL_BANDS_HZ, margin_db
+from sleepnoise.hearing.audibility import MODEL_BANDS_HZ, margin_db
 from sleepnoise.masking.masker import (
     HARD_CAP_DBA,
     NEIGHBOUR_STEP_DB,

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from sleepnoise.acoustics.spectrum import Spectrum
-from sleepnoise.masking.audibility import MODEL_BANDS_HZ
+from sleepnoise.hearing.audibility import MODEL_BANDS_HZ
 from sleepnoise.night.events import Event
 
 

@@ -10,15 +10,15 @@ from hypothesis import strategies as st
 
 from sleepnoise.acoustics.decibels import energy, level
 from sleepnoise.errors import SettingsError
-from sleepnoise.isolation.steps import even_step
-from sleepnoise.isolation.treatments import default_steps
-from sleepnoise.masking.audibility import (
+from sleepnoise.hearing.audibility import (
     HARDLY_AUDIBLE_DB,
     MODEL_BANDS_HZ,
     event_signal,
     margin_db,
     on_model_bands,
 )
+from sleepnoise.isolation.steps import even_step
+from sleepnoise.isolation.treatments import default_steps
 from sleepnoise.masking.masker import LOWEST_LEVEL_DBA, SHAPED, masker_shapes
 from sleepnoise.planning.first_plan import PlanSettings, first_plan
 

@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 from sleepnoise.acoustics.bands import band_edges_hz
 from sleepnoise.acoustics.decibels import combine, level
 from sleepnoise.acoustics.spectrum import Spectrum
-from sleepnoise.masking.audibility import (
+from sleepnoise.hearing.audibility import (
     DETECTABILITY_LIMIT_DB,
     EAR_NOISE_DB,
     HARDLY_AUDIBLE_DB,
