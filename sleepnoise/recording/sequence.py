@@ -19,6 +19,7 @@ from sleepnoise.recording.audio_file import BLOCK_SAMPLES, AudioFile, SoundStrea
 from sleepnoise.recording.calibration import Calibration
 from sleepnoise.recording.clock import ClockReading
 from sleepnoise.recording.part_order import StampedFile, in_order, joining_frames
+from sleepnoise.recording.stretch import read_stretch
 from sleepnoise.recording.timestamps import StartTime
 
 SOUND_SUFFIXES = (
@@ -120,6 +121,48 @@ class NightSound:
             read_blocks(part.audio, calibration, self.start.utc, channel=channel) for part in self.parts
         ]
         return NightStream(_night_blocks(self, streams, line, on_progress), line)
+
+    def excerpt(
+        self, calibration: Calibration, start: datetime, seconds: float, *, channel: int = 1
+    ) -> PressureBlock:
+        """Read a stretch of one channel: the samples that :meth:`blocks` gives there, without reading all.
+
+        Parameters
+        ----------
+        calibration : Calibration
+        start : datetime
+            UTC; the sample nearest to it is the first.
+        seconds : float, s
+        channel : int
+            Counted from 1.
+
+        Returns
+        -------
+        PressureBlock
+            Silent in gaps. Shorter than asked for where the night begins later or ends earlier.
+
+        Raises
+        ------
+        RecordingError
+            If the stretch lies outside the night, or there is no such channel; else as :func:`read_blocks`.
+        """
+        line = _TimeLine(self.start.utc, self.parts[0].audio)
+        wanted_from = round((start - self.start.utc).total_seconds() * self.sample_rate_hz)
+        first, end = max(wanted_from, 0), wanted_from + round(seconds * self.sample_rate_hz)
+        pieces = list(_stretch(self.parts, line, calibration, (first, end), channel))
+        samples = np.concatenate([np.empty(0, dtype=np.float32), *pieces])
+        if not samples.size:
+            raise RecordingError(
+                f"night: {seconds:g} s from {start.isoformat()} lie outside it; "
+                f"it lasts {self.seconds:.3f} s from {self.start.utc.isoformat()}.",
+                remedy="Ask for a time at which something was recorded.",
+            )
+        samples.flags.writeable = False
+        return PressureBlock(
+            pressure_pa=samples,
+            sample_rate_hz=self.sample_rate_hz,
+            start=self.start.utc + line.clock.time_at(first),
+        )
 
 
 class NightStream(Iterator[PressureBlock]):
@@ -312,6 +355,25 @@ def _night_blocks(
             if on_progress is not None:
                 on_progress(line.frames / night.sample_rate_hz)
         line.remarks += _named(part.audio, stream.remarks, alone=len(night.parts) == 1)
+
+
+def _stretch(
+    parts: Sequence[Part], line: _TimeLine, calibration: Calibration, wanted: tuple[int, int], channel: int
+) -> Iterator[PressureArray]:
+    """Yield the samples between two places of the night; parts before are counted, later ones not touched."""
+    first, end = wanted
+    for part in parts:
+        silent, left_out = line.begin(part)
+        begin = line.frames + silent
+        yield np.zeros(max(min(begin, end) - max(line.frames, first), 0), dtype=np.float32)
+        if begin >= end:
+            return
+        origin = begin - left_out
+        samples, frames = read_stretch(
+            part.audio, calibration, max(first, begin) - origin, end - origin, channel=channel
+        )
+        yield samples
+        line.frames = max(begin, origin + frames)
 
 
 def _silence(frames: int) -> Iterator[PressureArray]:
