@@ -24,6 +24,7 @@ COMMANDS = {
     "two-microphones": "two_microphones",
     "test-sound": "test_sound",
     "door-test": "door_test",
+    "reverberation": "reverberation",
     "paths": "paths",
     "demo": "demo",
     "profiles": "profiles",

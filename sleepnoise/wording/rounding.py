@@ -30,6 +30,17 @@ def level_text(level_db: float, decimals: int = 1) -> str:
     return f"{round(level_db, decimals) + 0.0:.{decimals}f}"
 
 
+def number_text(value: float, decimals: int) -> str:
+    """Return a number that is no level, without its unit; a dash if it is not known.
+
+    Examples
+    --------
+    >>> number_text(0.456, 2), number_text(float("nan"), 2)
+    ('0.46', '–')
+    """
+    return f"{round(value, decimals) + 0.0:.{decimals}f}" if math.isfinite(value) else "–"
+
+
 def signed_text(difference_db: float) -> str:
     """Return a difference with its sign, a true minus in front."""
     if not math.isfinite(difference_db):
