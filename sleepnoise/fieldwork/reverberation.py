@@ -271,10 +271,6 @@ def times_of_curve(curve_db: FloatArray, step_s: float, range_db: float) -> Deca
         warnings.append(
             f"Range above the noise {range_db:.0f} dB; T20 needs {NOISE_BELOW_FOR_T20_DB:.0f} dB."
         )
-    elif np.isnan(t30_s):
-        warnings.append(
-            f"Range above the noise {range_db:.0f} dB; T30 needs {NOISE_BELOW_FOR_T30_DB:.0f} dB."
-        )
     if curvature_percent > LARGEST_CURVATURE_PERCENT:
         warnings.append(f"The decay is bent: T30 is {curvature_percent:.0f} % longer than T20.")
     return DecayTimes(

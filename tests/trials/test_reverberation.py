@@ -57,6 +57,15 @@ def test_bangs_at_several_places_give_the_room_s_time(tmp_path):
     assert (middle.decays, result.recordings, result.remarks) == (4, 4, ())
 
 
+def test_one_decay_is_as_unsure_as_the_standard_says(tmp_path):
+    """ISO 3382-2:2008, 7.1 and 7.2, from memory: 0.88 T sqrt((1 + 1.9/10)/(N B T)) for one response."""
+    [band] = [
+        each for each in study_reverberation(bangs(tmp_path, 1), "bang").bands if each.nominal_hz == 1000.0
+    ]
+    bandwidth_hz = 1000 * (10**0.15 - 10**-0.15)
+    assert band.u_s == pytest.approx(0.88 * band.t20_s * (1.19 / (bandwidth_hz * band.t20_s)) ** 0.5)
+
+
 def test_more_places_are_surer(tmp_path):
     paths = bangs(tmp_path, 9)
     one, nine = (study_reverberation(some, "bang") for some in (paths[:1], paths))
@@ -82,7 +91,9 @@ def test_a_sweep_gives_the_same_however_late_it_was_played(tmp_path, played):
     for number, late_s in enumerate((0.0, 2.7, 11.0)):
         heard = fftconvolve(np.r_[np.zeros(round(late_s * RATE_HZ)), sweep[: 9 * RATE_HZ]], tail(rng))
         paths.append(recorded(tmp_path / f"swept-{number}.wav", heard, rng))
-    check(study_reverberation(paths, "sweep", sweep=played))
+    result = study_reverberation(paths, "sweep", sweep=played)
+    check(result)
+    assert all(band.decays == 3 for band in result.bands if 250.0 <= band.nominal_hz <= 2000.0)
 
 
 def test_third_octaves_go_as_far_as_the_rate_allows(tmp_path):
