@@ -17,6 +17,11 @@ MIN_LENGTH_S = 0.125
 """Chosen: one tick, because a door slam is an event; scatter is kept out by its own threshold."""
 MERGE_GAP_S = 3.0
 """Chosen: longer than the pauses between footsteps or phrases, shorter than those between passages."""
+SPLIT_DB = 10.0
+"""Chosen: between two sounds the level falls so far that each is plainly heard by itself; phrases of speech
+and gusts fall by less, or are the same sound."""
+SERIES_GAP_S = 10.0
+"""Chosen: a dog that barks every few seconds is one event; a door that bangs twice a minute is not."""
 BACKGROUND_MINUTES = 5.0
 """Chosen: long enough for a steady LA90 between events, short enough to follow rain or evening traffic."""
 STEADY_S = 90.0
@@ -33,6 +38,7 @@ SAME_BACKGROUND_DB = 1.5
 _ALLOWED = {
     "onset_db": (1.0, 40.0), "release_db": (0.5, 40.0), "scatter_onset": (0.0, 20.0),
     "scatter_release": (0.0, 20.0), "min_length_s": (0.125, 60.0), "merge_gap_s": (0.0, 60.0),
+    "split_db": (3.0, 60.0), "series_gap_s": (0.0, 60.0),
     "background_minutes": (1.0, 60.0), "steady_s": (15.0, 600.0), "steady_step_db": (0.0, 40.0),
     "max_length_minutes": (2.0, 120.0), "settled_s": (1.0, 600.0), "same_background_db": (0.5, 20.0),
 }  # fmt: skip
@@ -57,7 +63,11 @@ class EventSettings:
     min_length_s : float, s
         Shorter events are dropped.
     merge_gap_s : float, s
-        Exceedances no further apart are one event.
+        Exceedances no further apart are one event ...
+    split_db : float, dB
+        ... unless the level falls so far between two sounds with different spectra.
+    series_gap_s : float, s
+        Brief sounds that are alike and no further apart are one series.
     background_minutes : float, min
         Event-free time before an event from which its LA90 is taken.
     steady_s : float, s
@@ -84,6 +94,8 @@ class EventSettings:
     scatter_release: float = SCATTER_RELEASE
     min_length_s: float = MIN_LENGTH_S
     merge_gap_s: float = MERGE_GAP_S
+    split_db: float = SPLIT_DB
+    series_gap_s: float = SERIES_GAP_S
     background_minutes: float = BACKGROUND_MINUTES
     steady_s: float = STEADY_S
     steady_step_db: float = STEADY_STEP_DB

@@ -1,24 +1,18 @@
 """Intrusive events: stretches that stand out from a moving background."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import datetime
 
 import numpy as np
-from numpy.typing import NDArray
 
-from sleepnoise.acoustics.decibels import FloatArray, energy, level
+from sleepnoise.acoustics.decibels import FloatArray
 from sleepnoise.acoustics.spectrum import Spectrum
 from sleepnoise.levels.history import TICK_S, TICKS_PER_SECOND, LevelHistory, MaskArray
 from sleepnoise.levels.statistics import band_equivalent_levels, exceeded_levels, level_statistics
 from sleepnoise.night.background import BLOCK_TICKS, MovingBackground, moving_background, usable_ticks
 from sleepnoise.night.event_settings import EventSettings
-
-SHORT_MAXIMA_FROM_HZ = 250.0
-"""Band maxima are read over 125 ms from here up, over 0.5 s below. Chosen: at 250 Hz a steady third octave
-scatters by 1.6 dB in 125 ms, at 50 Hz by 3.6 dB; 0.5 s halves that."""
-
-LONG_MAXIMUM_TICKS = 4
-"""0.5 s, for the bands below. Chosen: see SHORT_MAXIMA_FROM_HZ."""
+from sleepnoise.night.event_shape import DOWN_DB, loud_s, max_spectrum, onset, spectrum_at_max
+from sleepnoise.night.event_spans import Spans, event_spans, sounds_within
 
 CUT_OFF_AT_START = "cut off by the start of the recording"
 CUT_OFF_AT_END = "cut off by the end of the recording"
@@ -26,7 +20,9 @@ CUT_OFF_BY_GAP = "cut off by a stretch without usable sound"
 NOT_SETTLED = "background not settled"
 STAYED_UP = "stayed up and became background"
 
-Spans = NDArray[np.int64]
+
+def _no_spectrum() -> Spectrum:
+    return Spectrum(nominal_hz=(), levels_db=np.empty(0))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -53,6 +49,18 @@ class Event:
         0.5 s below, where shorter stretches of a steady sound already scatter by decibels.
     background_spectrum : Spectrum
         Equivalent band levels of the event-free minutes before.
+    spectrum_at_max : Spectrum
+        Equivalent band levels at the moment of ``lafmax``: over 125 ms, below 250 Hz over 0.5 s.
+    rise_db, onset_rate_db_per_s : float, dB and dB/s
+        How far and how fast the F-weighted level rises to ``lafmax``; sudden sounds have at least
+        this rate. ``nan`` if the beginning was not heard.
+    loud_s : float, s
+        From the first to the last moment within 10 dB of ``lafmax``; ``nan`` where the
+        background comes so near to ``lafmax`` that these moments cannot be told.
+    c_minus_a_db : float, dB
+        LCeq less LAeq of everything heard within the event.
+    count : int
+        Single sounds of a series, such as barks, steps or beats; 1 for any other event.
     group, label : str
         Empty until someone says which sounds belong together and what they are.
     flags : tuple of str
@@ -72,6 +80,12 @@ class Event:
     emergence_db: float
     max_spectrum: Spectrum
     background_spectrum: Spectrum
+    spectrum_at_max: Spectrum = field(default_factory=_no_spectrum)
+    rise_db: float = float("nan")
+    onset_rate_db_per_s: float = float("nan")
+    loud_s: float = float("nan")
+    c_minus_a_db: float = float("nan")
+    count: int = 1
     group: str = ""
     label: str = ""
     flags: tuple[str, ...] = ()
@@ -96,8 +110,9 @@ def find_events(history: LevelHistory, settings: EventSettings | None = None) ->
     """Return the events of a whole recording.
 
     An event is a run of ticks whose ``lafmax`` stays above the release threshold and
-    somewhere reaches the onset threshold. Runs close together are one event. Ticks that are
-    left out, or digitally silent, belong to no event and end one.
+    somewhere reaches the onset threshold. Runs close together are one event, unless they are
+    two different sounds, one after the other; brief sounds that are alike and follow each other
+    are one series. Ticks that are left out, or digitally silent, belong to no event and end one.
 
     Parameters
     ----------
@@ -120,7 +135,7 @@ def find_events(history: LevelHistory, settings: EventSettings | None = None) ->
     settings = settings or EventSettings()
     usable = usable_ticks(history)
     background = moving_background(history, settings)
-    spans = _spans(history, usable, background, settings)
+    spans = event_spans(history, usable, background, settings)
     calm = usable & ~_within(spans, history.ticks)
     night = _Night(history=history, usable=usable, calm=calm, background=background, settings=settings)
     return tuple(_event(night, number, *span) for number, span in enumerate(spans.tolist(), start=1))
@@ -139,41 +154,12 @@ def _within(spans: Spans, ticks: int) -> MaskArray:
     return mask
 
 
-def _spans(
-    history: LevelHistory, usable: MaskArray, background: MovingBackground, settings: EventSettings
-) -> Spans:
-    """Return the half-open tick ranges of all events, shape (events, 2)."""
-    over_db = np.where(usable, history.lafmax - background.upper_db, -np.inf)
-    onset_db = np.maximum(settings.onset_db, settings.scatter_onset * background.scatter_db)
-    release_db = np.maximum(settings.release_db, settings.scatter_release * background.scatter_db)
-    runs = _runs(over_db > release_db)
-    onsets = np.append(0, np.cumsum(over_db >= onset_db))
-    spans = _merged(runs[onsets[runs[:, 1]] > onsets[runs[:, 0]]], usable, settings)
-    return spans[(spans[:, 1] - spans[:, 0]) * TICK_S >= settings.min_length_s]
-
-
-def _runs(mask: MaskArray) -> Spans:
-    """Return the half-open ranges in which a mask is true, shape (runs, 2)."""
-    changes = np.flatnonzero(np.diff(mask, prepend=False, append=False))
-    return changes.astype(np.int64).reshape(-1, 2)
-
-
-def _merged(runs: Spans, usable: MaskArray, settings: EventSettings) -> Spans:
-    """Return runs with those joined that lie close together and have usable sound all the way between."""
-    if len(runs) == 0:
-        return runs
-    unusable = np.append(0, np.cumsum(~usable))
-    ends, starts = runs[:-1, 1], runs[1:, 0]
-    apart = ((starts - ends) * TICK_S > settings.merge_gap_s) | (unusable[starts] > unusable[ends])
-    first = np.append(True, apart)
-    last = np.append(apart, True)
-    return np.stack([runs[first, 0], runs[last, 1]], axis=1)
-
-
 def _event(night: _Night, number: int, first: int, last: int) -> Event:
     history = night.history
     heard = level_statistics(history.between(first, last))
     la90, spectrum, settled = _background_of(night, first, last)
+    rise = onset(history, night.usable, first, last)
+    told_down = heard.lafmax - DOWN_DB >= la90 + night.settings.release_db
     return Event(
         number=number,
         start=history.time_of(first),
@@ -186,8 +172,14 @@ def _event(night: _Night, number: int, first: int, last: int) -> Event:
         lcpeak=heard.lcpeak,
         background_la90=la90,
         emergence_db=heard.lafmax - la90,
-        max_spectrum=_max_spectrum(history, first, last),
+        max_spectrum=max_spectrum(history, first, last),
         background_spectrum=Spectrum(nominal_hz=history.nominal_hz, levels_db=spectrum),
+        spectrum_at_max=spectrum_at_max(history, first, last),
+        rise_db=rise.rise_db,
+        onset_rate_db_per_s=rise.rate_db_per_s,
+        loud_s=loud_s(history, first, last) if told_down else float("nan"),
+        c_minus_a_db=heard.lceq - heard.laeq,
+        count=sounds_within(history, night.background, night.settings, first, last).count,
         flags=_flags(night, first, last, settled),
     )
 
@@ -227,20 +219,3 @@ def _flags(night: _Night, first: int, last: int, settled: bool) -> tuple[str, ..
         STAYED_UP: risen_db > night.settings.steady_step_db,
     }
     return tuple(flag for flag, given in reasons.items() if given)
-
-
-def _max_spectrum(history: LevelHistory, first: int, last: int) -> Spectrum:
-    """Return the highest band levels; a shorter event shares its 0.5 s with what comes after it."""
-    begin = max(0, min(first, history.ticks - LONG_MAXIMUM_TICKS))
-    end = min(history.ticks, max(last, begin + LONG_MAXIMUM_TICKS))
-    width = min(LONG_MAXIMUM_TICKS, history.ticks)
-    low = np.asarray(history.nominal_hz) < SHORT_MAXIMA_FROM_HZ
-    kept = ~history.left_out[begin:end]
-    heard = np.where(kept, energy(history.bands[low, begin:end]), 0.0)
-    stretches = np.lib.stride_tricks.sliding_window_view(heard, width, axis=1).sum(axis=-1)
-    ticks = np.lib.stride_tricks.sliding_window_view(kept, width).sum(axis=-1)
-    levels_db = np.empty(low.size)
-    # Some stretch has a tick that is kept, because those of the event itself all are.
-    levels_db[low] = level(stretches[:, ticks > 0] / ticks[ticks > 0]).max(axis=1)
-    levels_db[~low] = history.bands[~low, first:last].max(axis=1)
-    return Spectrum(nominal_hz=history.nominal_hz, levels_db=levels_db)

@@ -37,7 +37,8 @@ from sleepnoise.masking.masker import (
     needed_masker_db,
     shaped_to_events,
 )
-from sleepnoise.night.events import LONG_MAXIMUM_TICKS, SHORT_MAXIMA_FROM_HZ, Event
+from sleepnoise.night.event_shape import LONG_MAXIMUM_TICKS, SHORT_MAXIMA_FROM_HZ
+from sleepnoise.night.events import Event
 from sleepnoise.planning.cautions import NO_EVENTS, PLAN_CAUTIONS, unknown_bands_caution
 
 MARGIN_RANGE_DB = (-15.0, 15.0)
