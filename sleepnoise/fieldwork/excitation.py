@@ -5,10 +5,11 @@ for the one who turns the knob: begin at the lowest setting, wear hearing protec
 85 dB, tell the neighbours, and mind that pink noise at full power can burn a tweeter.
 """
 
+from collections.abc import Callable
 from typing import Literal
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 from scipy import fft
 
 from sleepnoise.acoustics.decibels import FloatArray
@@ -64,8 +65,43 @@ def steady_noise(
     inside = (frequency_hz >= low_hz) & (frequency_hz <= high_hz)
     amplitude = np.zeros(frequency_hz.size)
     amplitude[inside] = frequency_hz[inside] ** -0.5 if colour == "pink" else 1.0
-    phases = np.exp(2j * np.pi * rng.random(frequency_hz.size))
-    return _at_peak(_with_low_crest(amplitude * phases, amplitude, samples))
+    return at_peak(noise_of_lines(rng, amplitude, samples))
+
+
+def noise_of_lines(
+    rng: np.random.Generator,
+    amplitude: FloatArray,
+    samples: int,
+    evened: Callable[[FloatArray, NDArray[np.complex128]], FloatArray] | None = None,
+) -> FloatArray:
+    """Return periodic noise with given amplitudes of its lines, random phases and a low crest.
+
+    Peaks are cut and the amplitudes mended in turn: phases drift until few peaks are left.
+
+    Parameters
+    ----------
+    rng : numpy.random.Generator
+    amplitude : ndarray, shape (samples // 2 + 1,)
+        Of each line, from 0 Hz to half the sampling rate.
+    samples : int
+        Length of the period.
+    evened : callable, optional
+        Takes the noise and its transform, and returns the noise more even; called before each cut.
+
+    Returns
+    -------
+    ndarray, shape (samples,)
+        As the inverse transform of the amplitudes scales it.
+    """
+    spectrum = amplitude * np.exp(2j * np.pi * rng.random(amplitude.size))
+    noise = fft.irfft(spectrum, samples)
+    for _ in range(LIMITING_ROUNDS):
+        smoother = noise if evened is None else evened(noise, spectrum)
+        largest = LARGEST_CREST * np.sqrt(np.mean(smoother**2))
+        spectrum = fft.rfft(np.clip(smoother, -largest, largest))
+        spectrum = amplitude * np.exp(1j * np.angle(spectrum))
+        noise = fft.irfft(spectrum, samples)
+    return np.asarray(noise)
 
 
 def exponential_sweep(
@@ -100,7 +136,7 @@ def exponential_sweep(
     slope = np.sin(np.pi / 2.0 * np.arange(fade) / fade) ** 2
     sweep[:fade] *= slope
     sweep[-fade:] *= slope[::-1]
-    return _at_peak(sweep)
+    return at_peak(sweep)
 
 
 def impulse_response(recording: ArrayLike, sweep: ArrayLike, samples: int) -> FloatArray:
@@ -131,17 +167,8 @@ def impulse_response(recording: ArrayLike, sweep: ArrayLike, samples: int) -> Fl
     return np.asarray(fft.irfft(spectrum, size)[:samples])
 
 
-def _with_low_crest(spectrum: np.ndarray, amplitude: FloatArray, samples: int) -> FloatArray:
-    """Cut peaks and mend the spectrum in turn: phases drift until few peaks are left."""
-    noise = fft.irfft(spectrum, samples)
-    for _ in range(LIMITING_ROUNDS):
-        largest = LARGEST_CREST * np.sqrt(np.mean(noise**2))
-        spectrum = fft.rfft(np.clip(noise, -largest, largest))
-        noise = fft.irfft(amplitude * np.exp(1j * np.angle(spectrum)), samples)
-    return np.asarray(noise)
-
-
-def _at_peak(signal: FloatArray) -> FloatArray:
+def at_peak(signal: FloatArray) -> FloatArray:
+    """Return a signal whose largest sample is ``PEAK``."""
     return np.asarray(signal * (PEAK / np.abs(signal).max()))
 
 

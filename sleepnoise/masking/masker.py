@@ -15,22 +15,14 @@ from sleepnoise.acoustics.bands import mid_band_hz
 from sleepnoise.acoustics.decibels import FloatArray, combine, energy, level
 from sleepnoise.acoustics.spectrum import Spectrum
 from sleepnoise.acoustics.weighting import band_weighting_db
-from sleepnoise.errors import ProfileError, SettingsError
+from sleepnoise.errors import ProfileError
 from sleepnoise.hearing.audibility import EAR_NOISE_DB, LIMIT_DB, MODEL_BANDS_HZ
+from sleepnoise.masking.limits import DEFAULT_CAP_DBA as DEFAULT_CAP_DBA
+from sleepnoise.masking.limits import HARD_CAP_DBA as HARD_CAP_DBA
+from sleepnoise.masking.limits import LOWEST_LEVEL_DBA as LOWEST_LEVEL_DBA
+from sleepnoise.masking.limits import check_masker_level as check_masker_level
 from sleepnoise.profiles.files import read_masker, shipped_profiles
 from sleepnoise.profiles.schema import MaskerProfile
-
-HARD_CAP_DBA = 50.0
-"""Loudest masker that is ever proposed, dB(A). Chosen: about 19 min of REM sleep were lost at this level in
-a laboratory (Basner et al. 2026), and it is the hospital-nursery limit (Hugh et al. 2014)."""
-
-DEFAULT_CAP_DBA = 40.0
-"""Loudest masker unless the user says otherwise, dB(A). Chosen: the lower of the two levels that the same
-study tested; 10 dB above the WHO 1999 bedroom value all the same."""
-
-LOWEST_LEVEL_DBA = 15.0
-"""Quietest masker that is considered, dB(A). Chosen: below the background of the quietest bedrooms, where
-nobody could set or measure it."""
 
 NEIGHBOUR_STEP_DB = 3.0
 """Largest step between neighbouring bands of a fitted masker. Chosen: evenness matters to comfort as much as
@@ -66,21 +58,6 @@ class MaskerShape:
         """
         check_masker_level(level_dba, f"masker {self.name!r}")
         return self.spectrum.attenuated(-level_dba)
-
-
-def check_masker_level(level_dba: float, where: str) -> None:
-    """Refuse a masker level that is not known or too loud to sleep by.
-
-    Raises
-    ------
-    SettingsError
-    """
-    if not level_dba <= HARD_CAP_DBA:
-        raise SettingsError(
-            f"{where}: a masker for sleep may reach {HARD_CAP_DBA:g} dB(A) at the pillow and no more, "
-            f"got {level_dba:g}; at that level a laboratory study lost about 19 minutes of REM sleep.",
-            remedy=f"Stay at or below {DEFAULT_CAP_DBA:g} dB(A) and keep more of the noise out instead.",
-        )
 
 
 def masker_shapes() -> tuple[MaskerShape, ...]:
@@ -201,14 +178,14 @@ def shaped_to_events(needed_db: FloatArray, *, cap_dba: float, uncovered_allowed
     return _shape(SHAPED, covers_db[min(wanted, within_cap)])
 
 
-def smooth_cover_db(levels_db: FloatArray) -> FloatArray:
-    """Return the least spectra over given ones without steps above ``NEIGHBOUR_STEP_DB``.
+def smooth_cover_db(levels_db: FloatArray, step_db: float = NEIGHBOUR_STEP_DB) -> FloatArray:
+    """Return the least spectra over given ones without steps above *step_db* between neighbours.
 
     Each band of a spectrum, shape (..., bands), lifts every other one to its own level less
     the permitted step for each band of distance.
     """
     band = np.arange(levels_db.shape[-1])
-    slopes_db = NEIGHBOUR_STEP_DB * np.abs(band[:, None] - band)
+    slopes_db = step_db * np.abs(band[:, None] - band)
     return np.asarray((levels_db[..., None, :] - slopes_db).max(axis=-1))
 
 

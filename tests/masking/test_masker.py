@@ -9,8 +9,8 @@ from sleepnoise.acoustics.decibels import combine, energy, level
 from sleepnoise.acoustics.weighting import band_weighting_db
 from sleepnoise.errors import ProfileError, SettingsError
 from sleepnoise.hearing.audibility import MODEL_BANDS_HZ, margin_db
+from sleepnoise.masking.limits import HARD_CAP_DBA
 from sleepnoise.masking.masker import (
-    HARD_CAP_DBA,
     NEIGHBOUR_STEP_DB,
     MaskerShape,
     masker_shapes,
