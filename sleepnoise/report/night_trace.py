@@ -6,10 +6,11 @@ from datetime import UTC, datetime, timedelta
 import numpy as np
 
 from sleepnoise.acoustics.decibels import FloatArray
+from sleepnoise.acoustics.symbols import SYMBOLS
 from sleepnoise.assessing.record import NightRecord
 from sleepnoise.levels.hundredths import LevelArray
 from sleepnoise.night.intervals import Interval
-from sleepnoise.wording.rounding import axis_text
+from sleepnoise.wording.rounding import axis_text, clock_text
 
 WIDTH, HEIGHT = 1080, 380
 """Size of the drawing in its own units. Chosen: legible at 1200 pixels and on A4 across."""
@@ -22,6 +23,9 @@ COLUMNS = 1000
 
 STEP_MINUTES = (1, 2, 5, 15, 30, 60, 120, 240, 480)
 """Distances of clock times along the axis. Chosen: those that divide an hour or a day evenly."""
+
+DRAWN_FAULTS = 400
+"""Faults marked in the drawing. Chosen: more would only blacken the strip; the document has them all."""
 
 MOST_TICKS = 12
 """Most clock times along the axis. Chosen: more would touch each other on a narrow screen."""
@@ -37,7 +41,7 @@ class Mark:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class EventMark:
-    """An event in the strip above the trace."""
+    """A stretch of time in a strip beside the trace: an event, or a fault of the recording."""
 
     x: float
     width: float
@@ -56,6 +60,8 @@ class NightTrace:
     night: tuple[float, float]
     clock: tuple[Mark, ...]
     levels: tuple[Mark, ...]
+    values: tuple[Mark, ...]
+    faults: tuple[EventMark, ...]
     description: str
 
 
@@ -93,8 +99,27 @@ def night_trace(record: NightRecord) -> NightTrace:
         levels=tuple(
             Mark(at=round(scale.y(db), 1), text=axis_text(db)) for db in np.arange(low_db, high_db + 1, 10)
         ),
+        values=tuple(
+            Mark(at=round(scale.y(db), 1), text=text)
+            for db, text in published_values(record)
+            if low_db < db < high_db
+        ),
+        faults=tuple(
+            _mark(scale, flag.start, flag.seconds, f"{flag.kind}: {flag.effect}")
+            for flag in record.quality[:DRAWN_FAULTS]
+        ),
         description=_description(record),
     )
+
+
+def published_values(record: NightRecord) -> list[tuple[float, str]]:
+    """Return the levels that the night was judged against, with their symbols, each once, highest first."""
+    judged: dict[float, dict[str, None]] = {}
+    for verdict in record.assessment.verdicts:
+        criterion = verdict.criterion
+        if criterion.level_db is not None and verdict.word != "shown only" and criterion.quantity in SYMBOLS:
+            judged.setdefault(criterion.level_db, {})[SYMBOLS[criterion.quantity].text] = None
+    return [(db, f"{', '.join(judged[db])} {axis_text(db)}") for db in sorted(judged, reverse=True)]
 
 
 def _columns(levels: LevelArray, extreme: np.ufunc) -> FloatArray:
@@ -156,14 +181,22 @@ def _stairs(intervals: tuple[Interval, ...], name: str, scale: _Scale) -> str:
 
 def _event_marks(record: NightRecord, scale: _Scale) -> tuple[EventMark, ...]:
     zone = record.assessment.window.zone
-    marks = []
-    for event in record.assessment.events:
-        x = scale.x(event.start)
-        width = scale.x(event.start + timedelta(seconds=event.duration_s)) - x
-        title = f"Event {event.number}, {event.start.astimezone(zone):%H:%M:%S}"
-        # Narrower marks would vanish between pixels.
-        marks.append(EventMark(x=round(x, 1), width=round(max(width, 1.5), 1), title=title))
-    return tuple(marks)
+    return tuple(
+        _mark(
+            scale,
+            event.start,
+            event.duration_s,
+            f"Event {event.number}, {clock_text(event.start, zone, seconds=True)}",
+        )
+        for event in record.assessment.events
+    )
+
+
+def _mark(scale: _Scale, start: datetime, seconds: float, title: str) -> EventMark:
+    x = scale.x(start)
+    width = scale.x(start + timedelta(seconds=seconds)) - x
+    # Narrower marks would vanish between pixels.
+    return EventMark(x=round(x, 1), width=round(max(width, 1.5), 1), title=title)
 
 
 def _clock_marks(record: NightRecord, scale: _Scale) -> tuple[Mark, ...]:

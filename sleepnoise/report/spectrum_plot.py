@@ -61,7 +61,7 @@ def spectrum_plot(record: NightRecord) -> SpectrumPlot:
         events=tuple(lines[1:]),
         # Every third band has its name: the octaves.
         bands=tuple(
-            Mark(at=round(LEFT + width * (place + 0.5), 1), text=_short(nominal))
+            Mark(at=round(LEFT + width * (place + 0.5), 1), text=band_name(nominal))
             for place, nominal in enumerate(nominal_hz)
             if (nominal_hz.index(1000.0) - place) % 3 == 0
         ),
@@ -95,5 +95,6 @@ def _y(level_db: float, low_db: float, high_db: float) -> float:
     return BOTTOM - (BOTTOM - TOP) * min(max(share, 0.0), 1.0)
 
 
-def _short(nominal_hz: float) -> str:
+def band_name(nominal_hz: float) -> str:
+    """Return a band's name for an axis, thousands as k."""
     return f"{band_label(nominal_hz / 1000)}k" if nominal_hz >= 1000 else band_label(nominal_hz)

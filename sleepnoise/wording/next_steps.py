@@ -1,0 +1,125 @@
+"""What follows from a night for those who live with it and those who own the building, in plain words."""
+
+from sleepnoise.assessing.record import NightRecord
+from sleepnoise.isolation.steps import IsolationStep
+from sleepnoise.planning.first_plan import FirstPlan
+from sleepnoise.wording.rounding import DOUBTS, duration_text, level_text
+from sleepnoise.wording.tables import Table, plain_column
+
+DIARY_NIGHTS = 7
+"""Nights on a diary sheet. Chosen: a week holds working days and a weekend."""
+
+MEASURES_SHOWN = 8
+"""Measures in the owner's table. Chosen: those that help most fill half a page."""
+
+
+def resident_steps(record: NightRecord) -> tuple[str, ...]:
+    """Return what somebody who sleeps there can do next, in order."""
+    night = record.assessment
+    steps = []
+    if not night.absolute:
+        steps.append("Have the recorder calibrated and record another night: this one has no true levels.")
+    if night.events:
+        steps.append(
+            "Go through the loudest sounds below and write down what each one is. You know the house better "
+            "than any program; their clock times help."
+        )
+    steps += [
+        "Keep the diary below for a week: when you woke, what you heard, whether window and door were open. "
+        "A recording shows what could be heard, not what woke you.",
+        "Find out how the sound gets in before you spend money: a door test with a steady noise takes ten "
+        "minutes and shows what a seal or a curtain can bring.",
+    ]
+    helping = single_measures(record.plan)
+    if helping:
+        step, left = helping[0]
+        steps.append(
+            f"Keep sound out first. Of the single measures weighed here “{step.title}” leaves fewest sounds "
+            f"audible, {left} of {record.plan.events}, without any sound added; it is a typical value and "
+            "helps only if the sound takes that way."
+        )  # fmt: skip
+    return (
+        *steps,
+        "Before you seal, hang or replace anything: fire doors, escape windows, fresh air, air for anything "
+        "that burns fuel, and smoke alarms that you still hear. Ask the owner and, where safety is at stake, "
+        "a licensed professional.",
+        "Use a steady masking sound only for what is left, as quiet as possible, and none for an infant.",
+        "If you sleep badly for weeks, or are tired by day, talk to a doctor whatever the levels are.",
+    )  # fmt: skip
+
+
+def diary() -> Table:
+    """Return an empty sheet for a week of nights."""
+    heads = ("Night of", "To bed, up", "Woke at", "What I heard", "Window, door", "How I slept, 1 to 5")
+    columns = tuple(plain_column(head) for head in heads)
+    # A space that does not break keeps the empty cells open.
+    rows = tuple((f"{number}.", *("\u00a0" for _ in heads[1:])) for number in range(1, DIARY_NIGHTS + 1))
+    return Table(title="Sleep and noise diary", columns=columns, rows=rows)
+
+
+def owner_findings(record: NightRecord) -> tuple[str, ...]:
+    """Return what was found and how far it goes, for the owner of the building."""
+    night = record.assessment
+    exceeded = [verdict.criterion for verdict in night.verdicts if verdict.word == "exceeded"]
+    found = "No published value was exceeded beyond doubt."
+    if exceeded:
+        names = dict.fromkeys(criterion.guideline for criterion in exceeded)
+        found = (
+            f"Beyond the uncertainty of the measurement, this night exceeded {len(exceeded)} published "
+            f"value{'' if len(exceeded) == 1 else 's'}: {'; '.join(names)}."
+        )
+    sure = "Levels are not calibrated, so nothing here compares with a published value."
+    if night.absolute:
+        sure = (
+            f"Levels are known to ±{level_text(night.expanded_uncertainty_db)} dB (k = 2); what lies closer "
+            "to a value is called “cannot tell”."
+        )  # fmt: skip
+    recorded_s = night.statistics.seconds - night.statistics.left_out_s
+    return (
+        found,
+        sure,
+        f"This is one night, {duration_text(recorded_s)} of it usable, at one place in one room. It says how "
+        "loud it was there, not who caused it, and not that other nights are alike.",
+        "Whether a published value binds anybody is decided by the law of the place, the kind of source and "
+        "the contract, not by this page.",
+    )  # fmt: skip
+
+
+def owner_duties() -> tuple[str, ...]:
+    """Return what has to be settled between owner and resident, and what is not to be touched."""
+    return (
+        "Who has to act, and who pays, depends on lease, building rules and local law. Agree on it in "
+        "writing before work begins.",
+        "Costs: this page holds no prices, since they differ by place and building. Ask for two quotations "
+        "on the same description of work.",
+        "Fire doors and their seals, escape windows, ventilation, air for fuel-burning appliances, and "
+        "alarms may only be changed as local codes allow, by those who are licensed for it.",
+        "Measure again after each step, with the same place, gain and window, and keep both records: only "
+        "that shows what it brought.",
+    )
+
+
+def owner_options(plan: FirstPlan) -> Table:
+    """Return the single measures that help most, without masking sound."""
+    heads = (
+        plain_column("Measure"), plain_column("Sounds still audible", number=True),
+        plain_column("Published values differ by, dB", number=True), plain_column("Known from"),
+    )  # fmt: skip
+    rows = [
+        (step.title, f"{left} of {plan.events}", f"{step.spread_db:g}", _known_from(step))
+        for step, left in single_measures(plan)[:MEASURES_SHOWN]
+    ]
+    return Table(title="Single measures, without any masking sound", columns=heads, rows=tuple(rows))
+
+
+def single_measures(plan: FirstPlan) -> list[tuple[IsolationStep, int]]:
+    """Return real measures with the events they leave audible without a masker, best first."""
+    left = {choice.step.key: (choice.step, choice.audible_by_level[0]) for choice in plan.choices}
+    real = [(step, audible) for step, audible in left.values() if step.cautions and "even-" not in step.key]
+    helping = [(step, audible) for step, audible in real if audible < plan.audible_now]
+    return sorted(helping, key=lambda pair: pair[1])
+
+
+def _known_from(step: IsolationStep) -> str:
+    doubt = DOUBTS.get(step.source.how_known)
+    return f"{step.source.document}, {step.source.place}{f' ({doubt})' if doubt else ''}"

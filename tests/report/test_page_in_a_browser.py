@@ -1,0 +1,274 @@
+"""The page at work in a real browser, from a file, without any network."""
+
+import csv
+import io
+import json
+import random
+from collections.abc import Callable
+from dataclasses import replace
+from datetime import datetime, timedelta
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+
+from sleepnoise.acoustics.decibels import combine
+from sleepnoise.assessing.record import NightRecord
+from sleepnoise.hearing.audibility import margin_db
+from sleepnoise.isolation.steps import even_step
+from sleepnoise.levels.statistics import level_statistics
+from sleepnoise.masking.masker import masker_shapes
+from sleepnoise.planning.first_plan import first_plan, heard_events
+from sleepnoise.report.html import night_page
+
+HOSTILE = (
+    "<script>document.title='taken'</script>",
+    "\"'><img src=x onerror=document.title='taken'>",
+    "</script><svg onload=document.title='taken'>",
+    "\u202eright to left\u202c مرحبا 🚋\U0001f469\u200d\U0001f467",
+    "=HYPERLINK(1)",
+    "long " * 2000,
+)
+
+
+@pytest.fixture(scope="module")
+def text(record: NightRecord) -> str:
+    return night_page(record)
+
+
+def set_value(page: Any, field: str, value: float | str) -> None:
+    page.eval_on_selector(
+        f"#{field}",
+        "(field, value) => { field.value = value; field.dispatchEvent(new Event('input')); }",
+        str(value),
+    )
+
+
+def shown(page: Any) -> dict[str, str]:
+    page.evaluate("() => new Promise((done) => requestAnimationFrame(() => requestAnimationFrame(done)))")
+    return page.eval_on_selector("#trace-readout", "(box) => ({...box.dataset})")
+
+
+def test_it_asks_nobody_and_breaks_no_rule_of_its_own(open_page: Callable[..., Any], text: str) -> None:
+    opened = open_page(text)
+    opened.page.click(".event-list .opener >> nth=0")
+    assert opened.said == []
+    assert len(opened.requests) == 1
+    # The policy holds: what is not in it is not run.
+    opened.page.evaluate(
+        "() => { const made = document.createElement('script'); made.textContent = 'document.title = 1'; "
+        "document.body.append(made); }"
+    )
+    assert opened.page.title() == "Night noise: larch.wav"
+
+
+def test_what_is_shown_of_a_minute_has_its_highest_and_lowest_level(
+    open_page: Callable[..., Any], text: str, record: NightRecord
+) -> None:
+    page = open_page(text).page
+    history, zone = record.history, record.assessment.window.zone
+    for clock, span, shown_ticks in (("23:10", 480, 480), ("00:18:20", 4800, 4800), ("23:40", 8, 16)):
+        page.fill("#from", clock)
+        page.select_option("#span", str(span))
+        page.click("#go")
+        day = 15 if clock < "12" else 14
+        wanted = datetime.fromisoformat(f"2026-01-{day}T{clock}").replace(tzinfo=zone)
+        first = history.tick_of(wanted) - (shown_ticks - span) // 2
+        last = first + shown_ticks
+        seen = shown(page)
+        assert (int(seen["first"]), int(seen["last"])) == (first, last)
+        assert float(seen["highest"]) == pytest.approx(history.lafmax[first:last].max(), abs=0.005001)
+        assert float(seen["lowest"]) == pytest.approx(history.lafmin[first:last].min(), abs=0.005001)
+
+
+def test_keys_wheel_and_fingers_move_it(
+    open_page: Callable[..., Any], text: str, record: NightRecord
+) -> None:
+    page = open_page(text).page
+    ticks = record.history.ticks
+    page.focus("#trace")
+    page.keyboard.press("+")
+    assert int(shown(page)["last"]) - int(shown(page)["first"]) == pytest.approx(ticks / 2, abs=2)
+    page.keyboard.press("ArrowLeft")
+    assert int(shown(page)["first"]) == pytest.approx(ticks / 8, abs=2)
+    page.keyboard.press("Home")
+    assert (int(shown(page)["first"]), int(shown(page)["last"])) == (0, ticks)
+    page.hover("#trace")
+    for _ in range(4):
+        page.mouse.wheel(0, -2000)
+    assert int(shown(page)["last"]) - int(shown(page)["first"]) in (16, 17)
+    page.keyboard.press("Home")
+    page.keyboard.press("n")
+    assert "Event 1 at" in page.inner_text("#event-h")
+    event = record.assessment.events[0]
+    middle = (event.first_tick + event.last_tick) / 2
+    seen = shown(page)
+    assert (int(seen["first"]) + int(seen["last"])) / 2 == pytest.approx(middle, abs=1)
+
+
+def test_two_fingers_come_closer(open_page: Callable[..., Any], text: str, record: NightRecord) -> None:
+    page = open_page(text, has_touch=True).page
+    page.eval_on_selector(
+        "#trace canvas",
+        """(canvas) => {
+            canvas.setPointerCapture = () => {};
+            const {left, top} = canvas.getBoundingClientRect();
+            const send = (kind, pointerId, x) => canvas.dispatchEvent(
+                new PointerEvent(kind, {pointerId, clientX: left + x, clientY: top + 100}));
+            send('pointerdown', 1, 400); send('pointerdown', 2, 500);
+            send('pointermove', 1, 300); send('pointermove', 2, 600);
+            send('pointerup', 1, 300); send('pointerup', 2, 600);
+        }""",
+    )
+    seen = shown(page)
+    assert int(seen["last"]) - int(seen["first"]) == pytest.approx(record.history.ticks / 3, rel=0.01)
+
+
+def test_the_sliders_say_what_python_says(open_page: Callable[..., Any], record: NightRecord) -> None:
+    """At random settings every margin is the same within a thousandth, and every count is the plan's own."""
+    # Events loud and quiet, so that counts change from setting to setting.
+    rng = random.Random(8)
+    events = tuple(
+        replace(
+            event,
+            number=number,
+            max_spectrum=event.max_spectrum.attenuated(rng.uniform(0, 45)),
+        )
+        for number, event in enumerate(record.assessment.events * 12, start=1)
+    )
+    shapes = masker_shapes()
+    losses_db = (0.0, 7.0, 15.0)
+    plan = first_plan(events, steps=[even_step(loss) for loss in losses_db], shapes=shapes)
+    night = replace(record, assessment=replace(record.assessment, events=events), plan=plan)
+    page = open_page(night_page(night)).page
+    signal_db, background_db = heard_events(events)
+    counts = set()
+    for choice in plan.choices:
+        place = next((i for i, shape in enumerate(shapes) if shape.name == choice.shape), None)
+        if place is None:
+            continue
+        shape, loss_db = shapes[place], choice.step.loss.levels_db[0]
+        at = rng.randrange(len(choice.masker_dba))
+        level_dba = choice.masker_dba[at]
+        set_value(page, "shape", place)
+        set_value(page, "loss", f"{loss_db:g}")
+        set_value(page, "masker", f"{level_dba:g}" if np.isfinite(level_dba) else "0")
+        told = page.eval_on_selector("#trial-result", "(line) => ({...line.dataset})")
+        masker_db = np.broadcast_to(shape.at(level_dba).levels_db, signal_db.shape)
+        noise_db = combine(np.stack([background_db - loss_db, masker_db]), axis=0)
+        expected = margin_db(signal_db - loss_db, noise_db)
+        # JSON has no -inf: nothing of the event is left.
+        found = [-np.inf if margin is None else margin for margin in json.loads(told["margins"])]
+        assert found == pytest.approx(expected.tolist(), abs=1e-3)
+        assert int(told["audible"]) == choice.audible_by_level[at]
+        counts.add(int(told["audible"]))
+    assert len(counts) > 3
+
+
+def test_labels_are_kept_as_a_file(open_page: Callable[..., Any], text: str, record: NightRecord) -> None:
+    page = open_page(text).page
+    for number, label in ((1, '=tram, "late"'), (3, "door <b>")):
+        page.click(f".event-list .opener >> text=/^{number}$/ >> visible=true")
+        page.fill("#label", label)
+        page.press("#label", "Enter")
+        page.press("#label", "Tab")
+    with page.expect_download() as waiting:
+        page.click("#save-labels")
+    saved = Path(waiting.value.path()).read_text(encoding="utf-8")
+    rows = list(csv.DictReader(io.StringIO(saved)))
+    assert [row["label"] for row in rows] == ['\'=tram, "late"', "door <b>"]
+    for row, event in zip(rows, (record.assessment.events[0], record.assessment.events[2]), strict=True):
+        start, end = datetime.fromisoformat(row["start"]), datetime.fromisoformat(row["end"])
+        assert start == event.start
+        assert end == event.start + timedelta(seconds=event.duration_s)
+
+
+def test_results_without_an_event_are_those_of_the_rest(
+    open_page: Callable[..., Any], text: str, record: NightRecord
+) -> None:
+    page = open_page(text).page
+    page.click(".event-list .opener >> text=/^2$/ >> visible=true")
+    page.check("#event input[type=checkbox]")
+    told = page.eval_on_selector("#left-out p", "(line) => ({...line.dataset})")
+    history, night = record.history, record.assessment
+    event = night.events[1]
+    mask = np.zeros(history.ticks, dtype=np.bool_)
+    mask[event.first_tick : event.last_tick] = True
+    part = history.without(mask).between(history.tick_of(night.start), history.tick_of(night.end))
+    expected = level_statistics(part)
+    assert float(told["laeq"]) == pytest.approx(expected.laeq, abs=1e-6)
+    assert float(told["lafmax"]) == pytest.approx(expected.lafmax, abs=0.005001)
+
+
+@pytest.mark.parametrize(
+    ("scheme", "reader"), [("light", "consultant"), ("dark", "landlord"), ("dark", "resident")]
+)
+def test_nothing_stands_in_the_way_of_anyone(
+    open_page: Callable[..., Any], text: str, scheme: str, reader: str
+) -> None:
+    """axe-core finds no violation of WCAG 2.1 A and AA or of its best practices, folded parts opened."""
+    axe = pytest.importorskip("axe_playwright_python.sync_playwright")
+    page = open_page(text, color_scheme=scheme, bypass_csp=True).page
+    page.check(f"#for-{reader}")
+    page.eval_on_selector_all("details", "(all) => all.forEach((each) => (each.open = true))")
+    page.click(".event-list .opener >> nth=0")
+    found = axe.Axe().run(page)
+    assert [(each["id"], each["nodes"][0]["html"][:200]) for each in found.response["violations"]] == []
+
+
+@pytest.mark.parametrize("width", [360, 1920])
+def test_nothing_sticks_out_at_the_side(open_page: Callable[..., Any], text: str, width: int) -> None:
+    page = open_page(text, viewport={"width": width, "height": 800}).page
+    page.click(".event-list .opener >> nth=0")
+    assert page.evaluate("document.documentElement.scrollWidth") <= width
+    assert page.eval_on_selector("#trace canvas", "(canvas) => canvas.clientWidth") >= min(width - 48, 1000)
+
+
+def test_each_reader_sees_their_own_parts(open_page: Callable[..., Any], text: str) -> None:
+    page = open_page(text).page
+    seen = {}
+    for reader in ("resident", "landlord", "consultant"):
+        page.check(f"#for-{reader}")
+        seen[reader] = page.eval_on_selector_all(
+            "main > section", "(all) => all.filter((each) => each.offsetParent).map((each) => each.id)"
+        )
+    assert {"next", "diary"} <= set(seen["resident"])
+    assert {"findings", "options", "plan"} <= set(seen["landlord"])
+    assert {"chosen", "map", "intervals", "measured"} <= set(seen["consultant"])
+    for common in ("short", "night", "values", "events", "cautions"):
+        assert all(common in sections for sections in seen.values())
+
+
+def test_without_a_script_it_is_a_plain_whole_document(open_page: Callable[..., Any], text: str) -> None:
+    page = open_page(text, java_script_enabled=False).page
+    assert page.locator("figure.static >> visible=true").count() == 2
+    assert page.locator(".only-script >> visible=true").count() == 0
+
+
+def test_hostile_texts_stay_texts(open_page: Callable[..., Any], record: NightRecord) -> None:
+    events = tuple(
+        replace(event, label=HOSTILE[2 * place], group=HOSTILE[2 * place + 1], flags=HOSTILE)
+        for place, event in enumerate(record.assessment.events)
+    )
+    mark = replace(record.provenance.inputs[0], name=HOSTILE[3] + HOSTILE[2])
+    night = replace(
+        record,
+        assessment=replace(record.assessment, events=events),
+        provenance=replace(record.provenance, inputs=(mark,)),
+        remarks=HOSTILE,
+    )
+    opened = open_page(night_page(night), viewport={"width": 360, "height": 800})
+    for _ in events:
+        opened.page.press("#trace", "n")
+    assert opened.page.title().startswith("Night noise: ")
+    assert opened.page.locator("main img").count() == 0
+    assert opened.said == []
+    assert len(opened.requests) == 1
+    assert opened.page.evaluate("document.documentElement.scrollWidth") <= 360
+
+
+def test_a_silent_night_is_drawn(open_page: Callable[..., Any], silent: NightRecord) -> None:
+    opened = open_page(night_page(silent))
+    assert opened.said == []
+    assert "highest LAF silence" in opened.page.inner_text("#trace-readout").replace("\n", "")
