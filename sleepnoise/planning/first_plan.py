@@ -12,6 +12,7 @@ never makes more events audible, since masker ``M`` and ear noise ``Q`` stay wha
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Protocol
 
 import numpy as np
 
@@ -197,7 +198,19 @@ def first_plan(
     )
 
 
-def heard_events(events: Sequence[Event]) -> tuple[FloatArray, FloatArray]:
+class HeardEvent(Protocol):
+    """What of an event decides whether it is heard: its band maxima, and what was heard before it."""
+
+    @property
+    def max_spectrum(self) -> Spectrum:
+        """Highest level of each band."""
+
+    @property
+    def background_spectrum(self) -> Spectrum:
+        """Equivalent band levels without the event."""
+
+
+def heard_events(events: Sequence[HeardEvent]) -> tuple[FloatArray, FloatArray]:
     """Return what each event alone and its background sound like, shape (events, bands) each, dB."""
     shape = (len(events), len(MODEL_BANDS_HZ))
     maxima_db = np.array([on_model_bands(event.max_spectrum) for event in events]).reshape(shape)

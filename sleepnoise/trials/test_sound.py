@@ -1,5 +1,6 @@
 """Test sounds as WAV files: steady noise without a seam, and sweeps with silence after them."""
 
+import itertools
 import math
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -7,11 +8,11 @@ from pathlib import Path
 from typing import Literal
 
 import numpy as np
-import soundfile
 
 from sleepnoise.acoustics.decibels import FloatArray
-from sleepnoise.errors import OutputError, SettingsError
+from sleepnoise.errors import SettingsError
 from sleepnoise.fieldwork.excitation import exponential_sweep, steady_noise
+from sleepnoise.trials.sound_file import check_sound_path, write_sound_file
 
 Kind = Literal["pink", "white", "sweep"]
 """Noise of equal power in every octave or in every hertz; or a sine that rises through all of them."""
@@ -108,28 +109,20 @@ def write_test_sound(
     SettingsError, OutputError
         If the sound makes no sense, or cannot be written there.
     """
-    _check(sound, path, force=force)
+    check_sound_path(path, (".wav",), force=force)
+    _check(sound)
     loop, times = _loop(sound)
     # Rounded once, so that every round is the same.
     samples = np.rint(loop * 2**15).astype(np.int16)
-    unfinished = path.with_name(f".unfinished-{path.name}")
-    try:
-        with soundfile.SoundFile(
-            unfinished, "w", sound.sample_rate_hz, channels=1, format="WAV", subtype="PCM_16"
-        ) as file:
-            for done in range(times):
-                file.write(samples)
-                on_progress((done + 1) / times)
-        if soundfile.info(unfinished).frames != times * samples.size:
-            raise OSError("it is incomplete, the disk may be full")
-        unfinished.replace(path)
-    except (OSError, soundfile.SoundFileError) as error:
-        raise OutputError(
-            f"{path}: cannot be written: {str(error).rstrip('.')}.",
-            remedy="Choose a folder that you may write to, on a disk with room for it.",
-        ) from error
-    finally:
-        unfinished.unlink(missing_ok=True)
+    write_sound_file(
+        path,
+        itertools.repeat(samples[:, None], times),
+        frames=times * samples.size,
+        channels=1,
+        sample_rate_hz=sound.sample_rate_hz,
+        subtype="PCM_16",
+        on_progress=on_progress,
+    )
     return times * samples.size / sound.sample_rate_hz
 
 
@@ -144,15 +137,10 @@ def _loop(sound: TestSound) -> tuple[FloatArray, int]:
     return noise, times
 
 
-def _check(sound: TestSound, path: Path, *, force: bool) -> None:
+def _check(sound: TestSound) -> None:
     lowest_hz, highest_hz = RATES_HZ
     longest_s = LONGEST_S if sound.kind != "sweep" else LOOP_S
     for holds, complaint, remedy in (
-        (
-            path.suffix.lower() == ".wav",
-            f"the file must end in .wav, got {path.name!r:.60}",
-            "Name a .wav file.",
-        ),
         (
             1.0 <= sound.seconds <= longest_s,
             f"the length must be 1 to {longest_s:g} s, got {sound.seconds:g} s",
@@ -172,7 +160,3 @@ def _check(sound: TestSound, path: Path, *, force: bool) -> None:
     ):
         if not holds:
             raise SettingsError(f"test sound: {complaint}.", remedy=remedy)
-    if not path.parent.is_dir():
-        raise OutputError(f"{path.parent}: is no folder.", remedy="Make it first, or choose another.")
-    if path.exists() and not force:
-        raise OutputError(f"{path}: exists already.", remedy="Choose another name, or use --force.")
