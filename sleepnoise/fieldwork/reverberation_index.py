@@ -6,8 +6,13 @@
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+import numpy as np
+
+from sleepnoise.acoustics.bands import NOMINAL_HZ, mid_band_hz
+from sleepnoise.acoustics.decibels import FloatArray, energy
 from sleepnoise.acoustics.source import Source
 from sleepnoise.errors import SettingsError
+from sleepnoise.fieldwork.field import REFERENCE_REVERBERATION_S
 
 ISO_10052 = Source(document="ISO 10052:2021", place="Table 4", how_known="library")
 
@@ -89,6 +94,10 @@ _INDEX_DB: tuple[Mapping[str, tuple[float, ...]], ...] = (
 """k at 125, 250, 500, 1000 and 2000 Hz and of A- or C-weighted levels, dB. Source: ISO_10052."""
 
 
+INDEX_OCTAVES_HZ = (125.0, 250.0, 500.0, 1000.0, 2000.0)
+"""Octaves of the index. Source: ISO_10052."""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ReverberationIndex:
     """Reverberation index of one room.
@@ -142,3 +151,32 @@ def reverberation_index(volume_m3: float, room: str = "furnished") -> Reverberat
         )
     *octaves_db, weighted_db = table[room]
     return ReverberationIndex(octaves_db=tuple(octaves_db), weighted_db=weighted_db)
+
+
+def reverberation_in_thirds_s(
+    volume_m3: float,
+    furnishing: str | None = None,
+    seconds: float | None = None,
+    by_hz: Mapping[float, float] | None = None,
+) -> FloatArray:
+    """Return the reverberation time of every third octave, shape (31,), s, from what is known of a room.
+
+    Parameters
+    ----------
+    volume_m3 : float, m³
+    furnishing : str, optional
+        As for :func:`reverberation_index`.
+    seconds : float, optional, s
+        One time for all bands, instead.
+    by_hz : mapping of float to float, optional, s
+        Times by nominal frequency, instead: straight over lg f between those given, held beyond.
+    """
+    if seconds is not None:
+        return np.full(len(NOMINAL_HZ), seconds)
+    if furnishing is not None:
+        index = reverberation_index(volume_m3, furnishing)
+        times_s = REFERENCE_REVERBERATION_S * energy(index.octaves_db)
+        by_hz = dict(zip(INDEX_OCTAVES_HZ, times_s.tolist(), strict=True))
+    known_hz = tuple(sorted(by_hz or {}))
+    values_s = [(by_hz or {})[hz] for hz in known_hz]
+    return np.interp(np.log(mid_band_hz()), np.log(mid_band_hz(known_hz)), values_s)

@@ -2,14 +2,11 @@
 
 from dataclasses import dataclass
 
-import numpy as np
-
-from sleepnoise.acoustics.bands import NOMINAL_HZ, mid_band_hz
-from sleepnoise.acoustics.decibels import FloatArray, energy
+from sleepnoise.acoustics.decibels import FloatArray
 from sleepnoise.acoustics.source import Source
 from sleepnoise.errors import SettingsError
-from sleepnoise.fieldwork.field import REFERENCE_REVERBERATION_S, absorption_area_m2
-from sleepnoise.fieldwork.reverberation_index import reverberation_index
+from sleepnoise.fieldwork.field import absorption_area_m2
+from sleepnoise.fieldwork.reverberation_index import reverberation_in_thirds_s
 from sleepnoise.isolation.elements import Element, shipped_elements, thirds_from_octaves
 from sleepnoise.profiles.bedroom import (
     AirEntry,
@@ -31,9 +28,6 @@ through 1.6 mm, which is also what handbooks draw round a usual door; a good sea
 
 DEPTH_M = 0.04
 """Way through a gap where thickness is not known. Chosen: the thickness of a usual door leaf."""
-
-INDEX_OCTAVES_HZ = (125.0, 250.0, 500.0, 1000.0, 2000.0)
-"""Octaves of the reverberation index; thirds beyond hold the nearest. Source: ISO_10052 (see fieldwork)."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -135,7 +129,12 @@ def bedroom_from_profile(profile: BedroomProfile) -> Bedroom:
     return Bedroom(
         title=profile.title,
         volume_m3=volume_m3,
-        absorption_m2=absorption_area_m2(volume_m3, _reverberation_s(profile, volume_m3)),
+        absorption_m2=absorption_area_m2(
+            volume_m3,
+            reverberation_in_thirds_s(
+                volume_m3, profile.furnishing, profile.reverberation_s, profile.reverberation_by_hz
+            ),
+        ),
         parts=tuple(_part(entry) for entry in profile.part),
         air=profile.air,
         home=profile.home,
@@ -208,19 +207,3 @@ def _gap(entry: GapEntry) -> Gap:
     measured = entry.width_mm is not None
     width_m = entry.width_mm / 1000.0 if entry.width_mm is not None else WIDTH_BY_TEST_M[entry.seal or "none"]
     return Gap(edge=entry.edge, length_m=entry.length_m, width_m=width_m, measured=measured)
-
-
-def _reverberation_s(profile: BedroomProfile, volume_m3: float) -> FloatArray:
-    """Return the reverberation time of every third octave, shape (31,), s."""
-    if profile.reverberation_s is not None:
-        return np.full(len(NOMINAL_HZ), profile.reverberation_s)
-    if profile.furnishing is not None:
-        index = reverberation_index(volume_m3, profile.furnishing)
-        return _between(INDEX_OCTAVES_HZ, REFERENCE_REVERBERATION_S * energy(index.octaves_db))
-    by_hz = profile.reverberation_by_hz
-    return _between(tuple(by_hz), np.array(list(by_hz.values())))
-
-
-def _between(known_hz: tuple[float, ...], values: FloatArray) -> FloatArray:
-    """Return values on all thirds: straight over lg f between those given, held beyond."""
-    return np.interp(np.log(mid_band_hz()), np.log(mid_band_hz(known_hz)), values)

@@ -19,7 +19,7 @@ def show_decay(result: RoomDecay) -> None:
     screen.print(Text(f"{_counted(result.recordings)}; {_middle(result)}"))
     screen.print()
     screen.print(_table(result))
-    screen.print(Text("± is the expanded uncertainty of T20 (k = 2). T30 needs 10 dB more above the noise than T20."))
+    screen.print(Text("± is the expanded uncertainty of T20 (k = 2). T30 needs 10 dB more above the noise."))
     told = [f"{band_label(band.nominal_hz)} Hz: {each}" for band in result.bands for each in band.warnings]
     if told or result.remarks:
         heading(screen, "What to know of it")

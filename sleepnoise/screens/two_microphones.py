@@ -8,9 +8,9 @@ from rich.table import Table as ScreenTable
 from rich.text import Text
 
 from sleepnoise.acoustics.bands import band_label
-from sleepnoise.fieldwork.alignment import FEWEST_WITNESSES
-from sleepnoise.fieldwork.in_situ import BandDifference
-from sleepnoise.fieldwork.paired import Outcome
+from sleepnoise.pairing.alignment import FEWEST_WITNESSES
+from sleepnoise.pairing.in_situ import BandDifference
+from sleepnoise.pairing.paired import Outcome
 from sleepnoise.screens.terminal import Screen, plain
 from sleepnoise.trials.paired_nights import CAUTIONS, PairedNights, Scale
 from sleepnoise.wording.rounding import level_text, signed_text

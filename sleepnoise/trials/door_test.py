@@ -1,38 +1,23 @@
 """A door test from its recordings and typed levels to one result, with what should be known of it."""
 
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass, field
-from datetime import UTC, date, datetime
+from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
 
-from sleepnoise.acoustics.pressure import PressureBlock
-from sleepnoise.assessing.calibrating import calibration_files, night_calibration
-from sleepnoise.assessing.record import AssessSettings
-from sleepnoise.errors import RecordingError, SettingsError
-from sleepnoise.evidence.provenance import FileMark, Provenance, file_mark, library_versions
+from sleepnoise.errors import SettingsError
+from sleepnoise.evidence.provenance import Provenance, library_versions
 from sleepnoise.fieldwork.door_test import (
     DoorTest,
     Reading,
     Step,
     door_test,
-    spoilt_ticks,
-    steady_reading,
     typed_reading,
 )
-from sleepnoise.formats.coding import CODERS
-from sleepnoise.levels.engine import level_history
-from sleepnoise.levels.history import LevelHistory
-from sleepnoise.night.quality import without_faults
 from sleepnoise.profiles.door_test import DoorTestProfile, ReadingsEntry, StepEntry
-from sleepnoise.profiles.fields import by_hz
-from sleepnoise.recording.audio_file import open_audio, read_blocks
-from sleepnoise.recording.calibration import Calibration, shown_name
-from sleepnoise.recording.quality import QualityFlag, SampleQuality
-
-LONGEST_S = 600.0
-"""Longest recording of a door test, s. Chosen: ten minutes; whatever is longer is a night."""
+from sleepnoise.recording.calibration import Calibration
+from sleepnoise.trials.readings import Listening
 
 FEW_S = 5.0
 """Steady time under which a reader is told, s. Chosen: what was asked for to begin with."""
@@ -49,11 +34,6 @@ SOURCE_CHANGE_DB = 1.0
 LOUD_DBA = 85.0
 """Level from which ears are mentioned, dB(A). Chosen: where working rules ask for hearing protection
 (common practice, no source)."""
-
-_ANY_START = datetime(2000, 1, 1, tzinfo=UTC)
-"""Start of every recording. Chosen: nothing depends on it."""
-_ANY_DAY = date(2000, 1, 1)
-"""Day of every recording. Chosen: nothing depends on it."""
 
 ORDER = (
     "What a step removed is bookkeeping of energies in the order in which the steps were made, not proof of "
@@ -100,60 +80,6 @@ class DoorTestResult:
     provenance: Provenance
 
 
-@dataclass(slots=True)
-class _Listening:
-    """How recordings are read, and what was said and marked on the way."""
-
-    folder: Path
-    octaves: bool
-    on_reading: Callable[[], None]
-    remarks: list[str] = field(default_factory=list)
-    inputs: list[FileMark] = field(default_factory=list)
-
-    def readings(
-        self, entry: ReadingsEntry, calibration: Calibration, channel: int, role: str
-    ) -> tuple[Reading, ...]:
-        """Return all readings of one state."""
-        background = role == "background"
-        recorded = [
-            self.recorded(name, calibration, channel, role, background=background)
-            for name in entry.recordings
-        ]
-        typed = [typed_reading(laeq) for laeq in entry.laeq]
-        typed += [typed_reading(by_hz=by_hz(table), octaves=self.octaves) for table in entry.levels_db]
-        return (*recorded, *typed)
-
-    def recorded(
-        self, name: str, calibration: Calibration, channel: int, role: str, *, background: bool = False
-    ) -> Reading:
-        """Return the reading of one recording; its faults are left out and said."""
-        audio = open_audio(self.folder / name)
-        if audio.seconds > LONGEST_S:
-            raise RecordingError(
-                f"{audio.path}: a recording of a door test must last at most {LONGEST_S:g} s, "
-                f"got {audio.seconds:.0f} s.",
-                remedy="Cut out the half minute that belongs to the step.",
-            )
-        quality = SampleQuality(calibration.pascal_per_full_scale, coded_with_loss=audio.encoding in CODERS)
-
-        def heard() -> Iterator[PressureBlock]:
-            for block in read_blocks(audio, calibration, _ANY_START, channel=channel):
-                quality.update(block)
-                yield block
-
-        history = level_history(heard())
-        flags = quality.result()
-        history = without_faults(history, flags)
-        shown = shown_name(audio.path)
-        told = (flag.what for flag in flags if _counts(flag, history, background=background))
-        self.remarks += dict.fromkeys(f"{shown}: {what}" for what in told)
-        mark = file_mark(audio.path, role)
-        if mark not in self.inputs:
-            self.inputs.append(mark)
-        self.on_reading()
-        return steady_reading(history, shown, background=background, octaves=self.octaves)
-
-
 def study_door_test(
     profile: DoorTestProfile, folder: Path, on_progress: Callable[[float], None] = lambda _share: None
 ) -> DoorTestResult:
@@ -174,13 +100,11 @@ def study_door_test(
     """
     _check_scale(profile)
     _check_repeats(profile)
-    settings = _gain_settings(profile, folder)
-    calibration = night_calibration(settings, _ANY_DAY).calibration
     done = iter(range(1, 1 + _recordings(profile)))
-    listening = _Listening(
+    listening = Listening(
         folder, profile.bands == "octave", lambda: on_progress(next(done) / _recordings(profile))
     )
-    listening.inputs += [file_mark(path, role) for path, role in calibration_files(settings)]
+    calibration = listening.calibration(profile.calibration, profile.channel)
     steps = [_step(entry, profile, calibration, listening) for entry in profile.step]
     background = (
         listening.readings(profile.background, calibration, profile.channel, "background")
@@ -199,9 +123,7 @@ def study_door_test(
     )
 
 
-def _step(
-    entry: StepEntry, profile: DoorTestProfile, calibration: Calibration, listening: _Listening
-) -> Step:
+def _step(entry: StepEntry, profile: DoorTestProfile, calibration: Calibration, listening: Listening) -> Step:
     relative = Calibration.relative()
     beside, channel = entry.source_recordings, profile.channel
     if profile.source_channel is not None:
@@ -213,14 +135,6 @@ def _step(
         readings=listening.readings(entry, calibration, profile.channel, "recording"),
         source=(*source, *(typed_reading(laeq) for laeq in entry.source_laeq)),
     )
-
-
-def _counts(flag: QualityFlag, history: LevelHistory, *, background: bool) -> bool:
-    """Return whether a fault took time away or lies in the time that counts; a bang may overload."""
-    if flag.effect == "left out":
-        return True
-    within = slice(max(history.tick_of(flag.start) - 1, 0), history.tick_of(flag.end))
-    return not spoilt_ticks(history, background=background)[within].all()
 
 
 def _recordings(profile: DoorTestProfile) -> int:
@@ -252,17 +166,6 @@ def _check_repeats(profile: DoorTestProfile) -> None:
             f"door test: {twice!r:.80} is given twice; every reading must be a recording of its own.",
             remedy="Record each repeat anew, or leave one out.",
         )
-
-
-def _gain_settings(profile: DoorTestProfile, folder: Path) -> AssessSettings:
-    gain = profile.calibration
-    return AssessSettings(
-        channel=profile.channel,
-        tone=None if gain.tone is None else folder / gain.tone,
-        tone_level_db=gain.tone_level_db,
-        tone_frequency_hz=gain.tone_frequency_hz,
-        full_scale_level_db=gain.full_scale_level_db,
-    )
 
 
 def _remarks(test: DoorTest) -> Iterator[str]:

@@ -16,11 +16,11 @@ from sleepnoise.assessing.record import AssessSettings
 from sleepnoise.errors import RecordingError, SettingsError, StartTimeError
 from sleepnoise.evidence.plain import CONVENTIONS, plain_value
 from sleepnoise.evidence.provenance import FileMark, Provenance, file_mark, library_versions
-from sleepnoise.fieldwork.alignment import SAME_CLOCK, Alignment, SoundLag, align_histories, line_through
-from sleepnoise.fieldwork.in_situ import OTHER_SIDE_S, BandDifference, band_differences, judged_events
-from sleepnoise.fieldwork.paired import PairedEvent, common_bands, look_for, paired_events
-from sleepnoise.fieldwork.sound_lag import sound_lags
 from sleepnoise.night.events import find_events
+from sleepnoise.pairing.alignment import SAME_CLOCK, Alignment, SoundLag, align_histories, line_through
+from sleepnoise.pairing.in_situ import OTHER_SIDE_S, BandDifference, band_differences, judged_events
+from sleepnoise.pairing.paired import PairedEvent, common_bands, look_for, paired_events
+from sleepnoise.pairing.sound_lag import sound_lags
 from sleepnoise.recording.sequence import NightSound, open_night
 
 Scale = Literal["calibrated", "same gain", "shape only"]

@@ -6,9 +6,9 @@ import numpy as np
 import pytest
 
 from sleepnoise.evidence.provenance import Provenance
-from sleepnoise.fieldwork.alignment import Alignment
-from sleepnoise.fieldwork.in_situ import BandDifference
-from sleepnoise.fieldwork.paired import PairedEvent
+from sleepnoise.pairing.alignment import Alignment
+from sleepnoise.pairing.in_situ import BandDifference
+from sleepnoise.pairing.paired import PairedEvent
 from sleepnoise.screens.two_microphones import show_pair
 from sleepnoise.trials.paired_nights import PairedNights
 

@@ -11,8 +11,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from sleepnoise.acoustics.decibels import FloatArray, energy, level
-from sleepnoise.fieldwork.alignment import LAG_TOLERANCE_S, SHARP, Alignment, SoundLag
-from sleepnoise.fieldwork.paired import Outcome, PairedEvent
+from sleepnoise.pairing.alignment import LAG_TOLERANCE_S, SHARP, Alignment, SoundLag
+from sleepnoise.pairing.paired import Outcome, PairedEvent
 
 LEAST_LIKENESS = 0.8
 """Least correlation of two courses. Chosen: a foreign sound that moves an event by 3 dB falls below 0.7, the

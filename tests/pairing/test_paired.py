@@ -5,8 +5,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from sleepnoise.fieldwork.alignment import SAME_CLOCK, Alignment
-from sleepnoise.fieldwork.paired import MOST_LOOKS, common_bands, look_for, paired_events
+from sleepnoise.pairing.alignment import SAME_CLOCK, Alignment
+from sleepnoise.pairing.paired import MOST_LOOKS, common_bands, look_for, paired_events
 
 TICKS = 2400
 SPAN = (1000, 1040)

@@ -9,8 +9,8 @@ from hypothesis import strategies as st
 from scipy.signal import butter, resample_poly, sosfilt
 
 from sleepnoise.acoustics.pressure import PressureBlock
-from sleepnoise.fieldwork.alignment import SAME_CLOCK, SHARP, Alignment
-from sleepnoise.fieldwork.sound_lag import LOOK_S, SEARCH_S, Excerpts, Look, sound_lags
+from sleepnoise.pairing.alignment import SAME_CLOCK, SHARP, Alignment
+from sleepnoise.pairing.sound_lag import LOOK_S, SEARCH_S, Excerpts, Look, sound_lags
 
 START = datetime(2026, 1, 14, 22, 0, tzinfo=UTC)
 WIDE_HZ = (250.0, 315.0, 400.0, 500.0, 630.0, 800.0, 1000.0, 1250.0, 1600.0, 2000.0)

@@ -16,7 +16,7 @@ from scipy import ndimage
 from sleepnoise.acoustics.bands import band_edges_hz
 from sleepnoise.acoustics.decibels import FloatArray
 from sleepnoise.acoustics.pressure import PressureArray, PressureBlock
-from sleepnoise.fieldwork.alignment import Alignment, SoundLag
+from sleepnoise.pairing.alignment import Alignment, SoundLag
 
 LOOK_S = 1.0
 """Length of one stretch of the outer recording, s. Chosen: within it no drift and no vehicle moves a peak

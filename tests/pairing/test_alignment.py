@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from sleepnoise.fieldwork.alignment import (
+from sleepnoise.pairing.alignment import (
     FEWEST_WITNESSES,
     LARGEST_DRIFT_PPM,
     Alignment,

@@ -15,11 +15,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sleepnoise.acoustics.decibels import FloatArray, energy, level
-from sleepnoise.fieldwork.alignment import COMPARED_HZ, Alignment
 from sleepnoise.fieldwork.background import FIELD_RULE, CorrectedLevels, without_background
 from sleepnoise.fieldwork.ratings import ENLARGED_HZ
-from sleepnoise.fieldwork.sound_lag import Look
 from sleepnoise.levels.history import TICK_S, TICKS_PER_SECOND, LevelHistory
+from sleepnoise.pairing.alignment import COMPARED_HZ, Alignment
+from sleepnoise.pairing.sound_lag import Look
 
 Mask = NDArray[np.bool_]
 

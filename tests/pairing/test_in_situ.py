@@ -7,9 +7,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from sleepnoise.fieldwork.alignment import SAME_CLOCK, SHARP, SoundLag
-from sleepnoise.fieldwork.in_situ import band_differences, judged_events
-from sleepnoise.fieldwork.paired import PairedEvent
+from sleepnoise.pairing.alignment import SAME_CLOCK, SHARP, SoundLag
+from sleepnoise.pairing.in_situ import band_differences, judged_events
+from sleepnoise.pairing.paired import PairedEvent
 
 BANDS_HZ = (100.0, 200.0, 400.0, 800.0)
 FOUND = SoundLag(outer_s=10.0, pillow_s=10.0, sharpness=2 * SHARP)
