@@ -66,6 +66,8 @@ def plain_value(value: Any) -> Any:
         return {"nominal_hz": list(value.nominal_hz), "levels_db": plain_value(value.levels_db.tolist())}
     if is_dataclass(value):
         return plain_value(named_fields(value))
+    if isinstance(value, np.ndarray):
+        return plain_value(value.tolist())
     if isinstance(value, list | tuple):
         return [plain_value(part) for part in value]
     if isinstance(value, float | np.floating):
