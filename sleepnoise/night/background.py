@@ -37,6 +37,10 @@ SCATTER_DB = 4.34
 LA90_BELOW_MEDIAN = 1.2816
 """Standard deviations from LA90 up to LA50 of normally distributed levels. Source: F_AVERAGING."""
 
+MOST_LIVELY_DB = 1.25
+"""Most scatter that is taken for the background's own though its spectrum does not explain it, dB. Chosen:
+steady rain, fans and distant roads scatter by less; talk and music by more, and must not hide themselves."""
+
 BLOCK_TICKS = BLOCK_S * TICKS_PER_SECOND
 """Length of a block, ticks. Chosen: see BLOCK_S."""
 
@@ -153,7 +157,9 @@ def _scatter(
     """Return the scatter of a steady background in each block, shape (blocks,), dB.
 
     What the background's spectrum explains, ``4.34 / sqrt(B T)`` with the bandwidth B of its
-    A-weighted bands together, but never more than was seen: tones do not scatter.
+    A-weighted bands together, but never more than was seen: tones do not scatter. What was
+    seen all the time for longer than any event counts too, if it is no more than
+    ``MOST_LIVELY_DB``: drops of rain and gusts of a fan scatter more than noise does.
     """
     widths_hz = np.diff(band_edges_hz(history.nominal_hz), axis=0)[0]
     total = np.zeros(seen_db.size)
@@ -167,7 +173,10 @@ def _scatter(
         per_hz += in_block**2 / width_hz
     explained_db = np.zeros(total.size)
     np.divide(SCATTER_DB * np.sqrt(per_hz), total * F_AVERAGING_S**0.5, out=explained_db, where=total > 0)
-    scatter_db = np.minimum(explained_db, np.nan_to_num(seen_db))
-    return np.asarray(
-        ndimage.median_filter(scatter_db, _blocks_in(60 * settings.background_minutes), mode="reflect")
-    )
+    seen_db = np.nan_to_num(seen_db)
+    memory = _blocks_in(60 * settings.background_minutes)
+    scatter_db = ndimage.median_filter(np.minimum(explained_db, seen_db), memory, mode="reflect")
+    length = 2 * (_blocks_in(60 * settings.max_length_minutes) // 2) + 1
+    lively_db = ndimage.median_filter(seen_db, memory, mode="reflect")
+    lively_db = ndimage.grey_opening(lively_db, size=(length,), mode="reflect")
+    return np.maximum(scatter_db, np.where(lively_db <= MOST_LIVELY_DB, lively_db, 0.0))
