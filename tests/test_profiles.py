@@ -185,7 +185,19 @@ def test_reading_all_shipped_profiles_is_cheap():
     assert time.process_time() - began < 0.5
 
 
-CASES = [(path, place) for path in SHIPPED for place in places(table_of(path))]
+def one_of_each(paths):
+    """One place of each shape and kind of profile: entries of a list, bands and sources are checked alike."""
+    found = {}
+    for path in paths:
+        for place in places(table_of(path)):
+            shape = ["#" if isinstance(key, int) or key[0].isdigit() else key for key in place]
+            if place[0] == "sources":
+                shape[1:2] = "#"
+            found.setdefault((path.parent.name, *shape), (path, place))
+    return list(found.values())
+
+
+CASES = one_of_each(SHIPPED)
 WRONG = {
     "text": "x",
     "empty text": "",
@@ -204,7 +216,7 @@ WRONG = {
 @pytest.mark.parametrize(
     ("path", "place"), CASES, ids=lambda part: part.stem if hasattr(part, "stem") else None
 )
-def test_every_key_of_every_shipped_profile_is_checked(path, place, tmp_path):
+def test_every_key_of_shipped_profiles_is_checked(path, place, tmp_path):
     """Each key in turn is left out and given wrong values: the profile stays valid, or the key is named."""
     original = table_of(path)
     refused = 0
@@ -290,12 +302,96 @@ def test_a_mistake_in_a_guideline_is_named_with_its_place(old, new, named, tmp_p
         assert word in complaint
 
 
-def test_bands_are_compared_over_the_period_only(tmp_path):
+def test_bands_are_compared_over_a_period_or_its_loudest_part(tmp_path):
     bands = changed('quantity = "laeq"', 'quantity = "band_leq"')
-    bands = changed("level_db = 30\n", 'bands_db = { "50" = 43 }\n', bands)
-    assert read_guideline(written(tmp_path, bands)).criterion[0].levels_by_hz == {50.0: 43.0}
-    hourly = changed('over = "period"', 'over = "loudest full hour"', bands)
-    assert "belongs to quantity 'laeq'" in complaint_of(written(tmp_path, hourly))
+    bands = changed("level_db = 30\n", 'bands_db = { "50" = 43, "12.5" = 87 }\n', bands)
+    for over in (
+        'over = "period"',
+        'over = "loudest full hour"',
+        'over = "loudest stretch"\nstretch_min = 10',
+    ):
+        text = changed('over = "period"', over, bands)
+        assert read_guideline(written(tmp_path, text)).criterion[0].levels_by_hz == {12.5: 87.0, 50.0: 43.0}
+    assert "over 'event' belongs" in complaint_of(written(tmp_path, changed('"period"', '"event"', bands)))
+
+
+# A rule of each kind, and mistakes in it: old text, new text, what the complaint must say.
+EMERGENCE = changed(
+    'rule = "not exceeded"\nover = "period"\nlevel_db = 30',
+    'rule = "emergence"\nover = "source on"\nlevel_db = 3\napplies_above_db = 25\nmeasured_min = 30\n'
+    "duration_terms = [{ up_to_min = 5, add_db = 5 }, { up_to_min = 20, add_db = 4 }]",
+)
+UNDERLYING = changed(
+    'rule = "not exceeded"\nover = "period"',
+    'rule = "over underlying"\nover = "loudest stretch"\nstretch_min = 5\nexcess_db = 10',
+)
+SUM = changed(
+    'quantity = "laeq"',
+    'quantity = "band_sum"\nsummed_bands = ["10", "12.5", "160"]\nsource_alone = true\n'
+    'only_above_db = { "10" = 95, "12.5" = 87, "160" = 20 }',
+)
+RATED = changed("level_db = 30\n", "level_db = 30\nadjustments = { tone = [0, 3, 6], impulse = [] }\n")
+SAID = changed(
+    "level_db = 30\n",
+    'level_db = 30\nsource_kinds = ["road", "rail"]\nwindows = "closed"\nonly_if_heard = ["tone"]\n',
+)
+OCTAVES = changed(
+    'quantity = "laeq"', 'quantity = "octave_leq"', changed("level_db = 30\n", 'bands_db = { "125" = 48 }\n')
+)
+MISTAKES = [
+    (EMERGENCE, 'over = "source on"', 'over = "period"', ["criterion 1", "rule 'emergence' belongs to over 'source on'"]),
+    (EMERGENCE, 'rule = "emergence"', 'rule = "not exceeded"', ["criterion 1", "rule 'emergence' belongs"]),
+    (EMERGENCE, 'quantity = "laeq"', 'quantity = "lafmax"', ["criterion 1", "over 'event' belongs to quantity 'lafmax'"]),
+    (EMERGENCE, "applies_above_db = 25", "applies_above_open_db = 40", ["criterion 1", "applies_above_open_db goes with"]),
+    (EMERGENCE, "up_to_min = 5,", "up_to_min = 20,", ["criterion 1", "duration_terms must rise"]),
+    (EMERGENCE, "up_to_min = 5,", "up_to_min = 25,", ["criterion 1", "duration_terms must rise"]),
+    (EMERGENCE, "add_db = 5 ", "add_db = -5 ", ["criterion 1 duration_terms 1 add_db", "0", "-5"]),
+    (EMERGENCE, "add_db = 5 ", "add_dB = 5 ", ["criterion 1 duration_terms 1 add_dB", "not a key"]),
+    (EMERGENCE, "measured_min = 30", "measured_min = 481", ["criterion 1 measured_min", "480", "481"]),
+    (EMERGENCE, "measured_min = 30", "source_alone = true", ["criterion 1", "source_alone is for means"]),
+    (GUIDELINE, "level_db = 30\n", "level_db = 30\napplies_above_db = 25\n", ["applies_above_db belongs to rule 'emergence'"]),
+    (GUIDELINE, "level_db = 30\n", "level_db = 30\nmeasured_min = 5\n", ["measured_min belongs to rule 'emergence'"]),
+    (GUIDELINE, "level_db = 30\n", "level_db = 30\nduration_terms = [{ up_to_min = 1, add_db = 1 }]\n", ["duration_terms belongs to emergence"]),
+    (UNDERLYING, "excess_db = 10", "", ["criterion 1", "excess_db belongs to rule 'over underlying'"]),
+    (UNDERLYING, "excess_db = 10", "excess_db = 31", ["criterion 1 excess_db", "30", "31"]),
+    (UNDERLYING, "stretch_min = 5", "", ["criterion 1", "stretch_min belongs to over 'loudest stretch'"]),
+    (UNDERLYING, "stretch_min = 5", "stretch_min = 7", ["criterion 1 stretch_min", "1, 5, 10, 15 or 30", "7"]),
+    (GUIDELINE, "level_db = 30\n", "level_db = 30\nexcess_db = 10\n", ["excess_db belongs to rule 'over underlying'"]),
+    (SUM, 'summed_bands = ["10", "12.5", "160"]', "", ["criterion 1", "summed_bands belongs to quantity 'band_sum'"]),
+    (SUM, '["10", "12.5", "160"]', '["10", "160"]', ["criterion 1", "only_above_db needs a level for each"]),
+    (SUM, '["10", "12.5", "160"]', '["10", "12.5", "161"]', ["criterion 1 summed_bands 3", '"8" to "20000"', "161"]),
+    (SUM, "level_db = 30", 'bands_db = { "50" = 43 }', ["criterion 1", "bands_db belongs"]),
+    (GUIDELINE, "level_db = 30\n", 'level_db = 30\nsummed_bands = ["50"]\n', ["summed_bands belongs to quantity 'band_sum'"]),
+    (RATED, "tone =", "tune =", ["criterion 1 adjustments tune", "'tone' or 'impulse'", "tune"]),
+    (RATED, "[0, 3, 6]", "[0, 3, 60]", ["criterion 1 adjustments tone 3", "30", "60"]),
+    (RATED, "[0, 3, 6]", "3", ["criterion 1 adjustments tone", "list", "3"]),
+    (SAID, '"rail"', '"tram"', ["criterion 1 source_kinds 2", "'rail'", "tram"]),
+    (SAID, '"closed"', '"ajar"', ["criterion 1 windows", "'open' or 'closed'", "ajar"]),
+    (SAID, '["tone"]', '["hum"]', ["criterion 1 only_if_heard 1", "'tone' or 'music'", "hum"]),
+    (OCTAVES, '"125" = 48', '"100" = 48', ["criterion 1", "must be octaves"]),
+    (OCTAVES, 'quantity = "octave_leq"', 'quantity = "laeq"', ["criterion 1", "bands_db belongs"]),
+    (OCTAVES, "single_night_ok = true\n", "", ["criterion 1 single_night_ok", "missing"]),
+    (GUIDELINE, 'jurisdiction = "nowhere"', 'jurisdiction = "nowhere"\ncountry = "Sweden"', ["country", '"SE"', "Sweden"]),
+    (GUIDELINE, 'jurisdiction = "nowhere"', 'jurisdiction = "nowhere"\nedition = 2014', ["edition", "string", "2014"]),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize("text", [EMERGENCE, UNDERLYING, SUM, RATED, SAID, OCTAVES])
+def test_a_guideline_of_ones_own_may_have_every_kind_of_rule(text, tmp_path):
+    assert read_guideline(written(tmp_path, text)).criterion[0].id == "invented"
+
+
+@pytest.mark.parametrize(("text", "old", "new", "named"), MISTAKES)
+def test_each_mistake_in_a_rule_is_one_sentence_with_file_key_allowed_and_got(
+    text, old, new, named, tmp_path
+):
+    complaint = complaint_of(written(tmp_path, changed(old, new, text)))
+    assert complaint.startswith(str(tmp_path / "mine.toml"))
+    assert complaint.count(".toml") == 1
+    assert complaint.endswith(".")
+    assert "\n" not in complaint
+    for word in named:
+        assert word in complaint
 
 
 def test_two_criteria_may_not_share_an_id(tmp_path):

@@ -4,6 +4,7 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from sleepnoise.acoustics.spectrum import Spectrum
+from sleepnoise.judgement.circumstances import NOTHING_SAID, Circumstances
 from sleepnoise.judgement.guidelines import Criterion, Verdict, judge
 from sleepnoise.levels.history import TICK_S, LevelHistory
 from sleepnoise.levels.statistics import LevelStatistics, band_equivalent_levels, level_statistics
@@ -63,6 +64,7 @@ def assess_history(
     absolute: bool,
     expanded_uncertainty_db: float,
     band_uncertainty_db: float | None = None,
+    circumstances: Circumstances = NOTHING_SAID,
 ) -> NightAssessment:
     """Return what one night was like.
 
@@ -79,6 +81,8 @@ def assess_history(
         U (k = 2) of a level; ``nan`` if not known.
     band_uncertainty_db : float, dB, optional
         The same of third-octave levels; like that of a level when left out.
+    circumstances : Circumstances, optional
+        What somebody said of the night that a recording cannot tell.
 
     Raises
     ------
@@ -112,6 +116,7 @@ def assess_history(
             absolute=absolute,
             expanded_uncertainty_db=expanded_uncertainty_db,
             band_uncertainty_db=band_uncertainty_db,
+            circumstances=circumstances,
         ),
         absolute=absolute,
         expanded_uncertainty_db=expanded_uncertainty_db,

@@ -23,9 +23,8 @@ WHOLE_SHARE = 0.95
 """Share of a period that counts as all of it. Chosen: of 8 h it forgives 24 min, which move LAeq by 0.2 dB
 at most if they were quiet; the reason of a verdict says how much was recorded."""
 
-_HOUR = timedelta(hours=1)
 _TICK = timedelta(seconds=TICK_S)
-_COMPARED = ("laeq", "lafmax", "lasmax")
+_COMPARED = ("laeq", "lzeq", "lafmax", "lasmax")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -59,10 +58,14 @@ class Series:
         """Return the UTC instant at which a step starts; counted, never summed."""
         return self.start + step * self.step
 
+    def steps_between(self, start: datetime, end: datetime) -> tuple[int, int]:
+        """Return the half-open range of the steps that lie within two instants as a whole."""
+        first = min(max(-((self.start - start) // self.step), 0), self.known.size)
+        return first, min(max((end - self.start) // self.step, first), self.known.size)
+
     def between(self, start: datetime, end: datetime) -> "Series":
         """Return the steps that lie within two instants as a whole (views, nothing copied)."""
-        first = min(max(-((self.start - start) // self.step), 0), self.known.size)
-        last = min(max((end - self.start) // self.step, first), self.known.size)
+        first, last = self.steps_between(start, end)
         levels = self.levels_db
         part = part_of(levels, first, last) if self.nominal_hz else levels[first:last]
         return replace(
@@ -110,8 +113,8 @@ class Stretch:
 
     @property
     def share(self) -> float:
-        """Recorded share of the period, 0 to 1."""
-        return min(self.recorded_s / self.whole_s, 1.0)
+        """Recorded share of the period, 0 to 1; nothing of one that has no length."""
+        return min(self.recorded_s / self.whole_s, 1.0) if self.whole_s else 0.0
 
     @property
     def complete(self) -> bool:
@@ -175,14 +178,48 @@ def period_stretch(series: Series, window: NightWindow, hours: float | None) -> 
     return Stretch(series=series.between(start, end), whole_s=whole_s)
 
 
-def full_hours(series: Series, window: NightWindow) -> tuple[tuple[datetime, Stretch], ...]:
-    """Return the start, UTC, and the recorded part of each full clock hour of a period."""
+def clock_stretches(
+    series: Series, window: NightWindow, minutes: int | None = None
+) -> tuple[tuple[datetime, Stretch], ...]:
+    """Return the start, UTC, and the recorded part of each full clock hour of a period.
+
+    Parameters
+    ----------
+    minutes : int, optional
+        Length of shorter stretches to take instead, counted from the full hour; a divisor of 60.
+    """
     try:
         start, end = window.overlapping(series.start, series.end)
     except StartTimeError:
         return ()
-    hours = ((hour, series.between(hour, hour + _HOUR)) for hour in _clock_hours(start, end, window.zone))
-    return tuple((hour, Stretch(series=part, whole_s=_HOUR.total_seconds())) for hour, part in hours)
+    length = timedelta(hours=1) if minutes is None else timedelta(minutes=minutes)
+    cuts = _clock_cuts(start, end, window.zone, length)
+    parts = ((cut, series.between(cut, cut + length)) for cut in cuts)
+    return tuple((cut, Stretch(series=part, whole_s=length.total_seconds())) for cut, part in parts)
+
+
+def spans_stretch(series: Series, spans: Iterable[tuple[datetime, datetime]], window: NightWindow) -> Stretch:
+    """Return the recorded part of several stretches of time together, as far as they lie in a period.
+
+    Parameters
+    ----------
+    series : Series
+        The whole recording.
+    spans : iterable of pairs of datetime
+        UTC; they must not overlap.
+    window : NightWindow
+        Clock times of the period.
+    """
+    try:
+        begin, stop = window.overlapping(series.start, series.end)
+    except StartTimeError:
+        begin = stop = series.start
+    within = series.between(begin, stop)
+    chosen, whole = np.zeros(within.known.size, dtype=np.bool_), timedelta(0)
+    for start, end in ((max(start, begin), min(end, stop)) for start, end in spans):
+        whole += max(end - start, timedelta(0))
+        chosen[slice(*within.steps_between(start, end))] = True
+    return Stretch(series=replace(within, known=within.known & chosen), whole_s=whole.total_seconds())
 
 
 def _clock_length(window: NightWindow) -> timedelta:
@@ -192,18 +229,18 @@ def _clock_length(window: NightWindow) -> timedelta:
     return (end - start) % timedelta(days=1)
 
 
-def _clock_hours(start: datetime, end: datetime, zone: ZoneInfo) -> Iterator[datetime]:
-    """Yield the UTC starts of the full local clock hours between two UTC instants."""
-    hour = _at_full_hour(start, zone)
-    while hour + _HOUR <= end:
-        yield hour
-        hour = _at_full_hour(hour + _HOUR, zone)
+def _clock_cuts(start: datetime, end: datetime, zone: ZoneInfo, length: timedelta) -> Iterator[datetime]:
+    """Yield the UTC starts of the full local clock hours, or parts of them, between two UTC instants."""
+    cut = _at_full(start, zone, length)
+    while cut + length <= end:
+        yield cut
+        cut = _at_full(cut + length, zone, length)
 
 
-def _at_full_hour(instant: datetime, zone: ZoneInfo) -> datetime:
+def _at_full(instant: datetime, zone: ZoneInfo, length: timedelta) -> datetime:
     local = instant.astimezone(zone)
-    into = timedelta(minutes=local.minute, seconds=local.second, microseconds=local.microsecond)
-    return instant + (_HOUR - into) if into else instant
+    into = timedelta(minutes=local.minute, seconds=local.second, microseconds=local.microsecond) % length
+    return instant + (length - into) if into else instant
 
 
 def _known_levels(series: Series) -> NDArray[np.floating]:

@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from sleepnoise.acoustics.decibels import energy, energy_mean, level
 from sleepnoise.acoustics.symbols import SYMBOLS
+from sleepnoise.judgement.circumstances import NOTHING_SAID, Circumstances
 from sleepnoise.judgement.coverage import Series
 from sleepnoise.judgement.guidelines import Criterion, Verdict, judge_series
 from sleepnoise.levels.history import TICK_S, LevelHistory
@@ -140,6 +141,7 @@ def assess_log(
     event_settings: EventSettings,
     expanded_uncertainty_db: float,
     band_uncertainty_db: float | None = None,
+    circumstances: Circumstances = NOTHING_SAID,
 ) -> LogAssessment:
     """Return what one night was like, as far as a log tells.
 
@@ -153,6 +155,8 @@ def assess_log(
         U (k = 2) of a level; ``nan`` if not known, and then nothing is judged.
     band_uncertainty_db : float, dB, optional
         The same of third-octave levels.
+    circumstances : Circumstances, optional
+        What somebody said of the night that a log cannot tell.
 
     Raises
     ------
@@ -174,6 +178,7 @@ def assess_log(
         absolute=True,
         expanded_uncertainty_db=expanded_uncertainty_db,
         band_uncertainty_db=band_uncertainty_db,
+        circumstances=circumstances,
     )
     return LogAssessment(
         window=window,

@@ -20,7 +20,9 @@ def _printable(text: str) -> str:
     return text
 
 
-def _matching(pattern: str, complaint: str) -> AfterValidator:
+def matching(pattern: str, complaint: str) -> AfterValidator:
+    """Return a check that a text matches a pattern as a whole."""
+
     def check(text: str) -> str:
         if not re.fullmatch(pattern, text, re.ASCII | re.DOTALL):
             raise ValueError(complaint)
@@ -36,12 +38,12 @@ def _band(name: str) -> str:
 
 
 Note = Annotated[str, Field(max_length=2000), AfterValidator(_printable)]
-Text = Annotated[Note, _matching(r".*\S.*", "must not be empty")]
+Text = Annotated[Note, matching(r".*\S.*", "must not be empty")]
 Url = Annotated[
-    str, Field(max_length=500), _matching(r"(https?://[!#-;=?-~]+)?", "must be a web address, http(s)://...")
+    str, Field(max_length=500), matching(r"(https?://[!#-;=?-~]+)?", "must be a web address, http(s)://...")
 ]
-Id = Annotated[str, _matching(r"[a-z0-9_-]{1,60}", "must be 1 to 60 small letters, digits, - and _")]
-Clock = Annotated[str, _matching(r"([01]\d|2[0-3]):[0-5]\d", "must be a clock time such as 23:00")]
+Id = Annotated[str, matching(r"[a-z0-9_-]{1,60}", "must be 1 to 60 small letters, digits, - and _")]
+Clock = Annotated[str, matching(r"([01]\d|2[0-3]):[0-5]\d", "must be a clock time such as 23:00")]
 Band = Annotated[str, AfterValidator(_band)]
 Level = Annotated[float, Field(ge=-50, le=150)]
 Loss = Annotated[float, Field(ge=-20, le=100)]

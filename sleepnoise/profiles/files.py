@@ -15,10 +15,11 @@ from pydantic_core import ErrorDetails
 from sleepnoise.errors import ProfileError
 from sleepnoise.profiles.bedroom import BedroomProfile
 from sleepnoise.profiles.door_test import DoorTestProfile
+from sleepnoise.profiles.guideline import GuidelineProfile
+from sleepnoise.profiles.insulation import InsulationProfile
 from sleepnoise.profiles.schema import (
     KINDS,
     ConstructionProfile,
-    GuidelineProfile,
     MaskerProfile,
     Profile,
     SoundProfile,
@@ -45,6 +46,7 @@ _AnyProfile = TypeVar(
     SoundProfile,
     BedroomProfile,
     DoorTestProfile,
+    InsulationProfile,
 )
 
 
@@ -136,6 +138,11 @@ def read_bedroom(path: str | Path) -> BedroomProfile:
 def read_door_test(path: str | Path) -> DoorTestProfile:
     """Read a door-test file; see :func:`read_profile`. None is shipped."""
     return _read(path, "door-test", DoorTestProfile)
+
+
+def read_insulation(path: str | Path) -> InsulationProfile:
+    """Read the file of an insulation measurement; see :func:`read_profile`. None is shipped."""
+    return _read(path, "insulation", InsulationProfile)
 
 
 def door_test_from(table: dict[str, object]) -> DoorTestProfile:

@@ -3,130 +3,17 @@
 Files may come from strangers, so texts are printable and bounded, and each mistake is named.
 """
 
-import math
 from typing import Annotated, Literal, Self
 
 from pydantic import Field, model_validator
 
 from sleepnoise.acoustics.bands import NOMINAL_HZ
-from sleepnoise.acoustics.source import HowKnown, Source
 from sleepnoise.profiles.bedroom import BedroomProfile, Edge, What
 from sleepnoise.profiles.door_test import DoorTestProfile
-from sleepnoise.profiles.fields import (
-    HZ_BY_NAME,
-    Band,
-    Clock,
-    Count,
-    Entry,
-    Id,
-    Level,
-    Loss,
-    Note,
-    Text,
-    Url,
-    by_hz,
-)
-
-
-class SourceEntry(Entry):
-    """``[sources.KEY]``: one place in one document."""
-
-    document: Text
-    place: Text
-    how_known: HowKnown
-    url: Url = ""
-
-    def source(self) -> Source:
-        """Return the source as the rest of the package knows it."""
-        return Source(document=self.document, place=self.place, how_known=self.how_known, url=self.url)
-
-
-class _Profile(Entry):
-    title: Text
-    summary: Text
-    sources: Annotated[dict[Id, SourceEntry], Field(min_length=1)]
-
-    def _check_sources(self, wanted: list[str]) -> None:
-        for key in wanted:
-            if key not in self.sources:
-                known = ", ".join(sorted(self.sources))
-                raise ValueError(f"source {key!r} is not described under [sources]; described are: {known}")
-
-
-class CriterionEntry(Entry):
-    """``[[criterion]]``: one published value and the rule that goes with it."""
-
-    id: Id
-    title: Text
-    quantity: Literal["laeq", "lafmax", "lasmax", "band_leq"]
-    rule: Literal["not exceeded", "count", "effect begins"]
-    over: Literal["period", "loudest full hour", "event"]
-    period: tuple[Clock, Clock] | None = None
-    hours: Annotated[float, Field(gt=0, le=24)] | None = None
-    level_db: Level | None = None
-    bands_db: dict[Band, Level] = Field(default_factory=dict)
-    count_allowed: Count | None = None
-    count_allowed_upper: Annotated[int, Field(ge=1, le=1000)] | None = None
-    adjustments_left_out: Note = ""
-    no_verdict_because: Note = ""
-    where: Literal["inside", "outside"] = "inside"
-    single_night_ok: bool
-    applies_to: Text
-    source: Text
-    note: Note = ""
-
-    @model_validator(mode="before")
-    @classmethod
-    def _pair(cls, data: object) -> object:
-        # TOML has no tuples, and strict mode takes a list for nothing else.
-        if isinstance(data, dict) and isinstance(data.get("period"), list):
-            return {**data, "period": tuple(data["period"])}
-        return data
-
-    @model_validator(mode="after")
-    def _complete(self) -> Self:
-        """Refuse keys that do not belong together."""
-        of_event = self.quantity in ("lafmax", "lasmax")
-        hourly = self.over == "loudest full hour"
-        counts = self.rule == "count"
-        most = self.count_allowed_upper or math.inf
-        for holds, mistake in (
-            ((self.quantity == "band_leq") == bool(self.bands_db), "bands_db belongs to quantity 'band_leq'"),
-            ((self.level_db is None) == bool(self.bands_db), "give either level_db or bands_db"),
-            ((self.over == "event") == of_event, "over 'event' belongs to quantity 'lafmax' or 'lasmax'"),
-            (not hourly or self.quantity == "laeq", "over 'loudest full hour' belongs to quantity 'laeq'"),
-            (not counts or of_event, "rule 'count' belongs to over 'event'"),
-            (counts == (self.count_allowed is not None), "count_allowed belongs to rule 'count'"),
-            (counts or self.count_allowed_upper is None, "count_allowed_upper belongs to rule 'count'"),
-            (most > (self.count_allowed or 0), "count_allowed_upper must lie above count_allowed"),
-            (len(set(self.period or "ab")) == 2, "period must begin and end at different times"),
-            (self.period is None or self.hours is None, "hours is for a criterion without period"),
-        ):
-            if not holds:
-                raise ValueError(mistake)
-        return self
-
-    @property
-    def levels_by_hz(self) -> dict[float, float]:
-        """Band levels, dB, by nominal frequency, rising."""
-        return by_hz(self.bands_db)
-
-
-class GuidelineProfile(_Profile):
-    """``kind = "guideline"``: the values of one document."""
-
-    kind: Literal["guideline"]
-    jurisdiction: Text
-    criterion: Annotated[list[CriterionEntry], Field(min_length=1)]
-
-    @model_validator(mode="after")
-    def _known_sources(self) -> Self:
-        self._check_sources([criterion.source for criterion in self.criterion])
-        ids = [criterion.id for criterion in self.criterion]
-        if len(set(ids)) != len(ids):
-            raise ValueError("criterion ids must differ from each other")
-        return self
-
+from sleepnoise.profiles.fields import HZ_BY_NAME, Band, Entry, Id, Loss, Note, Text, by_hz
+from sleepnoise.profiles.guideline import GuidelineProfile
+from sleepnoise.profiles.insulation import InsulationProfile
+from sleepnoise.profiles.sourced import SourcedProfile
 
 Touch = Literal["air", "door", "window", "building", "weight"]
 """What a treatment touches: the way of air, a door, a window, the building, or the load on hinges."""
@@ -153,7 +40,7 @@ class LayerEntry(Entry):
     distance_mm: Annotated[float, Field(gt=0, le=1000)]
 
 
-class TreatmentProfile(_Profile):
+class TreatmentProfile(SourcedProfile):
     """``kind = "treatment"``: what one generic isolation step takes off, per third octave.
 
     ``seals``, ``layer``, ``new_construction`` and ``closes_opening`` say how it works, for rooms that
@@ -180,7 +67,7 @@ class TreatmentProfile(_Profile):
     @model_validator(mode="after")
     def _complete(self) -> Self:
         """Refuse a treatment that does nothing, or that hides what it touches."""
-        self._check_sources([self.source])
+        self.check_sources([self.source])
         models = (self.seals, self.layer, self.new_construction, self.closes_opening or None)
         modelled = any(model is not None for model in models)
         narrows = self.seals is not None or self.layer is not None or self.closes_opening
@@ -209,7 +96,7 @@ class TreatmentProfile(_Profile):
         return by_hz(self.insertion_loss_db)
 
 
-class SoundProfile(_Profile):
+class SoundProfile(SourcedProfile):
     """``kind = "sound"``: the shape of a generic sound, A-weighted bands re their sum."""
 
     kind: Literal["sound"]
@@ -219,7 +106,7 @@ class SoundProfile(_Profile):
 
     @model_validator(mode="after")
     def _known_sources(self) -> Self:
-        self._check_sources([self.source])
+        self.check_sources([self.source])
         octaves = [band for band in self.a_weighted_db if NOMINAL_HZ.index(HZ_BY_NAME[band]) % 3 != 2]
         if self.bands == "octaves" and octaves:
             raise ValueError(f"a_weighted_db: {', '.join(octaves)} are no octaves")
@@ -231,7 +118,7 @@ class SoundProfile(_Profile):
         return by_hz(self.a_weighted_db)
 
 
-class MaskerProfile(_Profile):
+class MaskerProfile(SourcedProfile):
     """``kind = "masker"``: the shape of one steady masking sound."""
 
     kind: Literal["masker"]
@@ -242,7 +129,7 @@ class MaskerProfile(_Profile):
 
     @model_validator(mode="after")
     def _known_sources(self) -> Self:
-        self._check_sources([self.source])
+        self.check_sources([self.source])
         if not self.lowest_hz < self.highest_hz:
             raise ValueError("lowest_hz must lie below highest_hz")
         return self
@@ -289,7 +176,7 @@ class ElementEntry(Entry):
         return by_hz(self.octaves_db)
 
 
-class ConstructionProfile(_Profile):
+class ConstructionProfile(SourcedProfile):
     """``kind = "construction"``: a family of generic building elements."""
 
     kind: Literal["construction"]
@@ -297,7 +184,7 @@ class ConstructionProfile(_Profile):
 
     @model_validator(mode="after")
     def _known_sources(self) -> Self:
-        self._check_sources([element.source for element in self.element])
+        self.check_sources([element.source for element in self.element])
         keys = [element.key for element in self.element]
         if len(set(keys)) != len(keys):
             raise ValueError("element keys must differ from each other")
@@ -312,6 +199,7 @@ Profile = (
     | SoundProfile
     | BedroomProfile
     | DoorTestProfile
+    | InsulationProfile
 )
 
 KINDS: dict[str, type[Profile]] = {
@@ -322,5 +210,6 @@ KINDS: dict[str, type[Profile]] = {
     "sound": SoundProfile,
     "bedroom": BedroomProfile,
     "door-test": DoorTestProfile,
+    "insulation": InsulationProfile,
 }
 """The model of each ``kind``."""
