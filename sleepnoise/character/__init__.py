@@ -1,1 +1,1 @@
-"""What a sound is like: tones, impulses, low frequencies, the cycling of a hum."""
+"""What a sound is like: its tones, its impulses, its low end, its cycling, and a room's noise rating."""

@@ -1,0 +1,59 @@
+"""The F-weighted level of a stretch of sound in fine steps: what impulses are read from."""
+
+import numpy as np
+import scipy.fft
+
+from sleepnoise.acoustics.decibels import FloatArray, pressure_level
+from sleepnoise.acoustics.pressure import PressureBlock
+from sleepnoise.acoustics.weighting import weighting_response
+from sleepnoise.levels.detectors import F_TIME_CONSTANT_S, ExponentialDetector
+from sleepnoise.levels.frames import FramePlan, Framer
+from sleepnoise.levels.grid import CellJoiner, Grid
+
+FRAME_SAMPLES = 2**15
+"""Samples of a frame. Chosen: at 48 kHz its guards outlast the ringing of the A weighting."""
+
+FRAMES_TOGETHER = 8
+"""Frames transformed in one call. Chosen: fills the widest vector unit; more gains nothing."""
+
+DETECTOR_STEP_MS = 1
+"""Step that the detector runs on, ms. Chosen: as for the level history."""
+
+SETTLING_STEPS = 125
+"""Steps whose mean is taken for the time before the stretch. Chosen: as for the level history."""
+
+
+def fast_levels(pressure: PressureBlock, step_ms: int) -> FloatArray:
+    """Return LAF at the end of each step.
+
+    Parameters
+    ----------
+    pressure : PressureBlock
+        With a sampling rate that is a whole number.
+    step_ms : int, ms
+
+    Returns
+    -------
+    ndarray, shape (steps,), dB
+        Whole steps only.
+    """
+    rate_hz = round(pressure.sample_rate_hz)
+    grid = Grid(sample_rate_hz=rate_hz, cells_per_second=1000 // DETECTOR_STEP_MS)
+    plan = FramePlan(
+        length=FRAME_SAMPLES, lead=FRAME_SAMPLES // 8, trail=FRAME_SAMPLES // 16, frames=FRAMES_TOGETHER
+    )
+    response = weighting_response(scipy.fft.rfftfreq(plan.length, 1 / rate_hz), "A").astype(np.complex64)
+    framer, joiner = Framer(plan), CellJoiner(grid, np.add)
+    sums = []
+    for frames in (*framer.take(pressure.pressure_pa), *framer.rest()):
+        weighted = scipy.fft.irfft(scipy.fft.rfft(frames.samples) * response, n=plan.length)
+        squares = np.square(weighted[:, plan.lead : plan.lead + plan.hop]).reshape(-1)
+        cuts = grid.cuts(frames.first_sample, squares.size)
+        pieces = np.add.reduceat(squares, cuts).astype(np.float64)
+        sums.append(joiner.take(pieces, frames.first_sample + squares.size))
+    whole = grid.cell_of(pressure.pressure_pa.size)
+    mean_square = np.concatenate(sums)[:whole] / grid.samples_in(0, whole) if sums else np.empty(0)
+    fast = ExponentialDetector(F_TIME_CONSTANT_S, DETECTOR_STEP_MS / 1000).process(
+        mean_square, SETTLING_STEPS
+    )
+    return pressure_level(fast[step_ms - 1 :: step_ms])
