@@ -159,11 +159,6 @@ class AlarmCheck:
     rules: tuple[RuleOutcome, ...]
     older_margin_db: float
 
-    @property
-    def short(self) -> bool:
-        """Whether any rule is not met."""
-        return any(outcome.short_by_db > 0.0 for outcome in self.rules)
-
 
 def measured_alarm(pitch: Pitch, level_dba: float) -> Alarm:
     """Return an alarm that was measured at the pillow.
@@ -295,9 +290,18 @@ def check_alarm(
     )
 
 
-def alarm_cap_dba(alarm: Alarm) -> float:
-    """Return the loudest masker that leaves an alarm 15 dB over it, dB(A)."""
-    return alarm.level_dba - OVER_AVERAGE_DB
+def alarm_cap_dba(level_dba: float, background_dba: float = -math.inf) -> float:
+    """Return the loudest masker that leaves an alarm 15 dB over it and the background together, dB(A).
+
+    ``-inf`` where the background alone leaves less.
+
+    Examples
+    --------
+    >>> alarm_cap_dba(55.0), alarm_cap_dba(55.0, 37.0).__round__(1)
+    (40.0, 37.0)
+    """
+    room = energy(level_dba - OVER_AVERAGE_DB) - energy(background_dba)
+    return float(level(max(float(room), 0.0)))
 
 
 def _known_energy(background: Spectrum) -> FloatArray:

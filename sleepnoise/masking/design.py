@@ -285,15 +285,14 @@ def _outcomes(
     outcomes = []
     for event, place in enumerate(best):
         margin_db = float(after_db[event, place])
+        over_db = margin_db - settings.margin_db
         outcomes.append(
             EventOutcome(
-                reason=_reason(
-                    margin_db - settings.margin_db, alone_dba[event], obstacles[event], settings.cap_dba
-                ),
+                reason=_reason(over_db, alone_dba[event], obstacles[event], settings.cap_dba),
                 margin_before_db=float(np.nanmax(before_db[event])) if known[event] else math.nan,
                 margin_after_db=margin_db,
                 band_hz=MODEL_BANDS_HZ[place] if known[event] else math.nan,
-                lacking_db=max(margin_db - settings.margin_db, 0.0),
+                lacking_db=over_db if over_db > 10 * ROUNDING_DB else 0.0,
                 alone_dba=float(alone_dba[event]),
             )
         )

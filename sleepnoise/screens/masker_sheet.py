@@ -1,0 +1,78 @@
+"""A designed masker, and its check at the pillow, in 80 columns."""
+
+from collections.abc import Iterable
+
+from rich.table import Table as ScreenTable
+from rich.text import Text
+
+from sleepnoise.screens.terminal import Screen, heading, plain, show_paragraphs
+from sleepnoise.trials.masker_check import MaskerCheck
+from sleepnoise.trials.masker_study import MaskerStudy
+from sleepnoise.wording.masking_words import (
+    LEVEL_SETTING,
+    NO_ALL_CLEAR,
+    alarm_tables,
+    answers,
+    check_answers,
+    check_table,
+    night_sentences,
+    rule_sentences,
+    shape_table,
+    spectrum_columns,
+    uncovered_table,
+)
+from sleepnoise.wording.tables import Table
+
+
+def show_masker(study: MaskerStudy, written: Iterable[str]) -> None:
+    """Print a designed masker on standard output, and what was written where."""
+    screen = Screen()
+    screen.print(Text(plain(f"Masker for {study.night}, behind: {study.step.title}"), style="bold"))
+    _sentences(screen, answers(study))
+    if study.design.level_dba > float("-inf"):
+        _show(screen, shape_table(study.design))
+        _show(screen, spectrum_columns(study.design))
+    uncovered = uncovered_table(study)
+    if uncovered.rows:
+        _show(screen, uncovered)
+    heading(screen, "What it does to the night")
+    _sentences(screen, night_sentences(study))
+    if study.alarms:
+        for table in alarm_tables(study.alarms):
+            _show(screen, table)
+        _sentences(screen, (*rule_sentences(study.alarms[0]), NO_ALL_CLEAR))
+    if study.remarks:
+        heading(screen, "Remarks")
+        show_paragraphs(screen, (Text(plain(remark)) for remark in study.remarks))
+    written = list(written)
+    if written:
+        heading(screen, "Setting the level")
+        _sentences(screen, written)
+        show_paragraphs(screen, map(Text, LEVEL_SETTING))
+    heading(screen, "Cautions")
+    show_paragraphs(screen, (Text(caution, style="dim") for caution in study.cautions))
+
+
+def show_masker_check(check: MaskerCheck) -> None:
+    """Print what a recording at the pillow says of a masker."""
+    screen = Screen()
+    _sentences(screen, check_answers(check))
+    _show(screen, check_table(check))
+    if check.remarks:
+        heading(screen, "Remarks")
+        show_paragraphs(screen, (Text(plain(remark)) for remark in check.remarks))
+
+
+def _sentences(screen: Screen, sentences: Iterable[str]) -> None:
+    for sentence in sentences:
+        screen.print(Text(plain(sentence)))
+
+
+def _show(screen: Screen, table: Table) -> None:
+    heading(screen, table.title)
+    shown = ScreenTable(box=None, padding=(0, 1, 0, 0), pad_edge=False)
+    for column in table.columns:
+        shown.add_column(column.text, justify="right" if column.number else "left")
+    for row in table.rows:
+        shown.add_row(*(Text(plain(cell)) for cell in row))
+    screen.print(shown)
