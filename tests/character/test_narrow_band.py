@@ -130,7 +130,7 @@ def test_a_line_near_the_end_of_the_spectrum_has_no_noise_to_stand_out_of():
 
 def test_lines_10_db_below_the_highest_do_not_belong_to_a_tone():
     lines_db = np.full(800, 30.0)
-    lines_db[290:311] = 45.0  # 57 Hz wide: too broad for a tone
+    lines_db[291:309] = 45.0  # 49 Hz wide: too broad for a tone
     lines_db[300] = 60.0
     assert most_audible_tone(lines_db, SPACING_HZ).frequency_hz == pytest.approx(810)
 
