@@ -159,7 +159,7 @@ def _what_if(record: NightRecord) -> Section:
             "for the path it treats; sound takes other paths too. The background is taken to fall with the "
             "events.",
         ),
-        template="what_if.html",
+        template="what_if.html", live_only=True,
     )  # fmt: skip
 
 

@@ -143,4 +143,9 @@ def standalone(figure: Figure) -> str:
     style = template_text("drawings.css")
     colours = dict(re.findall(r"--(\w+): (#[0-9a-f]{6})", template_text("page.css").partition("@media")[0]))
     resolved = re.sub(r"var\(--(\w+)\)", lambda found: colours[found[1]], style)
-    return figure.svg.strip().replace("<title", f"<style>{resolved}</style>\n<title", 1) + "\n"
+    return (
+        figure.svg.strip().replace(
+            "<title", f"<style>svg {{ font-family: sans-serif; }} {resolved}</style>\n<title", 1
+        )
+        + "\n"
+    )

@@ -4,10 +4,22 @@ from pathlib import Path
 
 from sleepnoise.assessing.record import NightRecord
 from sleepnoise.dossier.folder import fresh_folder, write_manifest, write_results
+from sleepnoise.report.clips import ClipKind, event_clips
+from sleepnoise.report.drawings import map_figure, spectra_figure, standalone, trace_figure
 from sleepnoise.report.html import night_page
+from sleepnoise.report.pdf import night_pdf
+from sleepnoise.report.sections import Reader
 
 
-def write_assessment(record: NightRecord, out: str | Path, *, force: bool = False) -> None:
+def write_assessment(
+    record: NightRecord,
+    out: str | Path,
+    *,
+    force: bool = False,
+    reader: Reader = "consultant",
+    clips: ClipKind | None = None,
+    paper: bool = False,
+) -> None:
     """Write everything about one night into a folder, or nothing at all.
 
     Parameters
@@ -17,14 +29,38 @@ def write_assessment(record: NightRecord, out: str | Path, *, force: bool = Fals
         Folder to make. Its parent must exist.
     force : bool, optional
         Replace an earlier assessment there.
+    reader : Reader, optional
+        Whom the page speaks to when it is opened, and the PDF throughout.
+    clips : {"blurred", "full"}, optional
+        Put sounds of the loudest events into the page. None unless asked for: a page that is
+        handed on shall not hand on voices.
+    paper : bool, optional
+        Write report.pdf as well, and the drawings as SVG.
 
     Raises
     ------
     OutputError
-        If the folder is there already, or cannot be written.
+        If the folder is there already, or cannot be written, or what sets PDF is not installed.
+    RecordingError
+        If clips are asked for and the recording can no longer be read.
     """
-    page = night_page(record)
+    sounds = event_clips(record, clips) if clips else None
+    page = night_page(record, reader=reader, clips=sounds)
+    sheets = night_pdf(record, reader=reader) if paper else None
     with fresh_folder(Path(out), force=force) as folder:
         write_results(record, folder)
         (folder / "report.html").write_text(page, encoding="utf-8", newline="\n")
+        if sheets is not None:
+            (folder / "report.pdf").write_bytes(sheets)
+            _write_drawings(record, folder)
         write_manifest(record, folder)
+
+
+def _write_drawings(record: NightRecord, folder: Path) -> None:
+    figures = {
+        "night.svg": trace_figure(record),
+        "spectra.svg": spectra_figure(record),
+        "third_octaves.svg": map_figure(record),
+    }
+    for name, figure in figures.items():
+        (folder / name).write_text(standalone(figure), encoding="utf-8", newline="\n")

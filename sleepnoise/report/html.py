@@ -11,6 +11,7 @@ import hashlib
 from markupsafe import Markup
 
 from sleepnoise.assessing.record import NightRecord
+from sleepnoise.report.clips import Clips
 from sleepnoise.report.contents import sections_of
 from sleepnoise.report.drawings import environment, template_text
 from sleepnoise.report.page_data import page_data
@@ -21,7 +22,7 @@ SCRIPTS = ("levels.js", "trace.js", "band_map.js", "events.js", "what_if.js", "s
 """The page's script, in order; together they are one."""
 
 
-def night_page(record: NightRecord, *, reader: Reader = "consultant") -> str:
+def night_page(record: NightRecord, *, reader: Reader = "consultant", clips: Clips | None = None) -> str:
     """Return the page of one night as HTML.
 
     Parameters
@@ -29,6 +30,8 @@ def night_page(record: NightRecord, *, reader: Reader = "consultant") -> str:
     record : NightRecord
     reader : Reader
         Whom it speaks to when it is opened; anyone can choose another reader there.
+    clips : Clips, optional
+        Sounds of events. Without them nobody can be heard.
     """
     style = template_text("page.css") + template_text("drawings.css")
     script = "\n".join(map(template_text, SCRIPTS))
@@ -42,7 +45,7 @@ def night_page(record: NightRecord, *, reader: Reader = "consultant") -> str:
         style_hash=_hash(style),
         script=Markup(script),
         script_hash=_hash(script),
-        data=Markup(page_data(record)),
+        data=Markup(page_data(record, clips)),
         head=lambda column: Markup(column.html),
         drawing=lambda figure: Markup(figure.svg),
         legend=lambda figure: Markup(figure.legend),

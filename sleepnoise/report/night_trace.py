@@ -221,6 +221,6 @@ def _description(record: NightRecord) -> str:
     return (
         f"A-weighted level, time weighting F, from {history.start.astimezone(zone):%H:%M} to "
         f"{history.end.astimezone(zone):%H:%M} local time. The shaded spread runs between the lowest and "
-        f"the highest level; stepped lines give LAeq and LA90 of each quarter hour. "
+        f"the highest level; stepped lines give LAeq (solid) and LA90 (dashed) of each quarter hour. "
         f"{len(night.events)} events are marked in a strip above. Tables below give the same in figures."
     )

@@ -27,6 +27,7 @@ from sleepnoise.night.events import Event
 from sleepnoise.planning.first_plan import FirstPlan, heard_events
 from sleepnoise.recording.quality import QualityFlag
 from sleepnoise.report.band_map import band_map, palette
+from sleepnoise.report.clips import Clips
 from sleepnoise.report.night_trace import level_range, published_values
 from sleepnoise.wording.rounding import clock_text, duration_text, level_text, signed_text, unit_text
 
@@ -40,7 +41,7 @@ MAP_STEPS = 2
 """Steps of the map in a decibel. Chosen: finer than an eye can tell apart by colour."""
 
 
-def page_data(record: NightRecord) -> str:
+def page_data(record: NightRecord, clips: Clips | None = None) -> str:
     """Return what the page's script needs, as JSON that may stand in a page."""
     history, night = record.history, record.assessment
     events = night.events[:PAGE_EVENTS]
@@ -64,6 +65,8 @@ def page_data(record: NightRecord) -> str:
         "map": _map(history),
         "band_names": [band_label(nominal) for nominal in history.nominal_hz],
         "events": [_event(event, record) for event in events],
+        "clips": {} if clips is None else clips.addresses,
+        "clips_note": "" if clips is None else clips.note,
         "events_found": len(night.events),
         "faults": [_fault(history, flag) for flag in record.quality],
         "night_energy": _energies(record, events),

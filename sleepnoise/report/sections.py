@@ -62,6 +62,8 @@ class Section:
         Small print below.
     template : str
         Draws the section in HTML.
+    live_only : bool
+        Whether it is for trying things out, and means nothing on paper.
     """
 
     key: str
@@ -74,3 +76,4 @@ class Section:
     folded: tuple[Table, ...] = ()
     notes: tuple[str, ...] = ()
     template: str = "section.html"
+    live_only: bool = False

@@ -70,10 +70,16 @@ def spectrum_plot(record: NightRecord) -> SpectrumPlot:
             for db in np.arange(low_db, high_db + 1, 10)
         ),
         description=(
-            "Unweighted third-octave levels: the equivalent level of the event-free background, and for each "
-            "of the loudest events the highest level of each band. The table below gives the figures."
+            "Unweighted third-octave levels: dotted the equivalent level of the event-free background; for "
+            f"the loudest events the highest level of each band: {_line_names(lines[1:])}. The table gives "
+            "the figures."
         ),
     )
+
+
+def _line_names(lines: list[Line]) -> str:
+    styles = ("solid", "dashed", "dash and dot")
+    return "; ".join(f"{style} {line.name}" for style, line in zip(styles, lines, strict=False)) or "none"
 
 
 def _path(spectrum: Spectrum, low_db: float, high_db: float) -> str:

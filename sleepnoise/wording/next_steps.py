@@ -9,6 +9,9 @@ from sleepnoise.wording.tables import Table, plain_column
 DIARY_NIGHTS = 7
 """Nights on a diary sheet. Chosen: a week holds working days and a weekend."""
 
+EMPTY = "\u00a0"
+"""A cell to be written in: a space that does not break keeps it open."""
+
 MEASURES_SHOWN = 8
 """Measures in the owner's table. Chosen: those that help most fill half a page."""
 
@@ -52,8 +55,7 @@ def diary() -> Table:
     """Return an empty sheet for a week of nights."""
     heads = ("Night of", "To bed, up", "Woke at", "What I heard", "Window, door", "How I slept, 1 to 5")
     columns = tuple(plain_column(head) for head in heads)
-    # A space that does not break keeps the empty cells open.
-    rows = tuple((f"{number}.", *("\u00a0" for _ in heads[1:])) for number in range(1, DIARY_NIGHTS + 1))
+    rows = tuple((f"{number}.", *(EMPTY for _ in heads[1:])) for number in range(1, DIARY_NIGHTS + 1))
     return Table(title="Sleep and noise diary", columns=columns, rows=rows)
 
 

@@ -3,6 +3,7 @@
 
 const SVG = "http://www.w3.org/2000/svg";
 const LONGEST_LABEL = 200;
+const WHOSE = [["", "not said"], ["outside", "from outside"], ["room", "the room's own"], ["sleeper", "the sleeper's own"]];
 
 function drawing(name, attributes, ...inside) {
   const made = document.createElementNS(SVG, name);
@@ -53,8 +54,9 @@ class EventPanel {
   }
 
   clip(event) {
-    if (!event.clip) return "";
-    const sound = element("audio", { controls: true, preload: "none", src: event.clip, "aria-label": `Event ${event.number}` });
+    const address = this.night.clips[event.number];
+    if (!address) return "";
+    const sound = element("audio", { controls: true, preload: "none", src: address, "aria-label": `Event ${event.number}` });
     return element("p", { class: "clip" }, sound, " ", this.night.clips_note);
   }
 
@@ -67,9 +69,17 @@ class EventPanel {
     const names = [...new Set(this.night.events.map((each) => each.label).filter(Boolean))];
     const box = element("input", { type: "checkbox", onchange: () => { event.left_out = box.checked; this.saved = false; this.update(); } });
     box.checked = Boolean(event.left_out);
+    const whose = element("select", { onchange: () => {
+      event.whose = whose.value;
+      // What a sleeper or the room itself makes is no noise from outside.
+      event.left_out = box.checked = ["sleeper", "room"].includes(whose.value);
+      this.saved = false;
+      this.update();
+    } }, ...WHOSE.map(([value, text]) => element("option", { value }, text)));
+    whose.value = event.whose || "";
     const parts = [
       element("label", {}, "What was it? ", input), element("datalist", { id: "labels" }, ...names.map((name) => element("option", { value: name }))),
-      element("label", {}, box, " leave it out of the results below"),
+      element("label", {}, "Whose sound? ", whose), element("label", {}, box, " leave it out of the results below"),
     ];
     const alike = event.group ? this.night.events.filter((each) => each.group === event.group) : [];
     if (alike.length > 1) {
@@ -120,7 +130,7 @@ class EventPanel {
   // What the night comes to without the events that were ticked: their ticks are taken out of the average.
   update() {
     const { night } = this, out = night.events.filter((event) => event.left_out);
-    const named = night.events.filter((event) => event.label || event.left_out);
+    const named = night.events.filter((event) => event.label || event.whose || event.left_out);
     this.results.replaceChildren();
     if (out.length) this.results.append(this.without(out));
     this.results.append(element("p", {}, `${named.length} of ${night.events.length} events are named. `,
@@ -151,12 +161,12 @@ class EventPanel {
     return line;
   }
 
-  // Start, end, label: what "assess --labels" reads.
+  // Start, end, label, whose: what "assess --labels" reads.
   save(named) {
     const harmless = (text) => (/^[=+\-@\t\r\n＝＋－＠]/.test(text) ? `'${text}` : text);
     const cell = (text) => `"${text.replaceAll('"', '""')}"`;
-    const rows = named.map((event) => [event.start, event.end, cell(harmless(event.label || "left out"))].join(","));
-    const file = new Blob([["start,end,label", ...rows, ""].join("\r\n")], { type: "text/csv" });
+    const rows = named.map((event) => [event.start, event.end, cell(harmless(event.label || "no name given")), event.whose || ""].join(","));
+    const file = new Blob([["start,end,label,whose", ...rows, ""].join("\r\n")], { type: "text/csv" });
     const address = URL.createObjectURL(file), link = element("a", { href: address, download: "labels.csv" });
     link.click();
     setTimeout(() => URL.revokeObjectURL(address), 10000);

@@ -1,0 +1,43 @@
+from sleepnoise.assessing.record import NightRecord
+from sleepnoise.wording.next_steps import (
+    DIARY_NIGHTS,
+    diary,
+    owner_duties,
+    owner_findings,
+    owner_options,
+    resident_steps,
+    single_measures,
+)
+
+
+def test_measures_come_best_first_and_each_one_helps(record: NightRecord) -> None:
+    measures = single_measures(record.plan)
+    left = [audible for _, audible in measures]
+    assert left == sorted(left)
+    assert all(audible < record.plan.audible_now for audible in left)
+    assert len(owner_options(record.plan).rows) <= len(measures)
+
+
+def test_nobody_is_sent_to_seal_or_mask_without_the_cautions(record: NightRecord) -> None:
+    said = " ".join((*resident_steps(record), *owner_duties()))
+    for caution in ("fire doors", "escape windows", "smoke alarms", "infant", "doctor", "licensed"):
+        assert caution in said
+    steps = resident_steps(record)
+    assert next(i for i, step in enumerate(steps) if "masking" in step) > next(
+        i for i, step in enumerate(steps) if "seal" in step
+    )
+
+
+def test_the_owner_is_told_what_was_exceeded_and_how_surely(
+    record: NightRecord, uncalibrated: NightRecord
+) -> None:
+    exceeded = {v.criterion.guideline for v in record.assessment.verdicts if v.word == "exceeded"}
+    said = " ".join(owner_findings(record))
+    assert all(name in said for name in exceeded)
+    assert "one night" in said
+    assert "not calibrated" in " ".join(owner_findings(uncalibrated))
+    assert "No published value was exceeded" in " ".join(owner_findings(uncalibrated))
+
+
+def test_the_diary_has_room_for_a_week() -> None:
+    assert len(diary().rows) == DIARY_NIGHTS
