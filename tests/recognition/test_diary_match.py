@@ -85,11 +85,11 @@ def test_where_events_are_everywhere_a_perfect_share_says_nothing(history, event
 def test_a_diary_at_random_is_seldom_more_than_chance(history, event_at):
     rng = np.random.default_rng(5)
     found = []
-    for _ in range(200):
+    for _ in range(60):
         events = spread_events(event_at, sorted(rng.choice(28_000, 12, replace=False).tolist()))
         found.append(match_diary(diary_at(history, *rng.uniform(0, 28_800, 10)), events, history))
-    assert np.mean([match.more_than_chance for match in found]) <= 0.08
-    assert np.mean([match.share - match.share_by_chance for match in found]) == pytest.approx(0, abs=0.03)
+    assert np.mean([match.more_than_chance for match in found]) <= 0.1
+    assert np.mean([match.share - match.share_by_chance for match in found]) == pytest.approx(0, abs=0.05)
 
 
 def test_moved_entries_do_not_fall_into_time_without_sound(history, event_at):
