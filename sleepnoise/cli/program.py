@@ -25,7 +25,10 @@ COMMANDS = {
     "test-sound": "test_sound",
     "door-test": "door_test",
     "reverberation": "reverberation",
+    "insulation": "insulation",
     "paths": "paths",
+    "design-masker": "design_masker",
+    "check-masker": "check_masker",
     "demo": "demo",
     "profiles": "profiles",
 }
