@@ -41,7 +41,7 @@ REACH = 1.3
 """A single event this near to the centre of a known sound is one. Chosen: nine of ten occurrences lie within
 1.35, and 95 % of the nearest foreign sounds beyond 1.45."""
 
-LENGTHS_S = (("short", 1.0), ("passing", 30.0), ("long", np.inf))
+LENGTHS_S = (("short", 2.0), ("passing", 30.0), ("long", np.inf))
 """Words for the length of a sound, with its upper limit, s. Chosen: a bang, a passage, what runs."""
 
 PITCHES_HZ = (("low", 250.0), ("middle", 2000.0), ("high", np.inf))
