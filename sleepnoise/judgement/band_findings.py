@@ -37,8 +37,8 @@ def octaves_db(thirds_db: dict[float, float]) -> dict[float, float]:
 
     Examples
     --------
-    >>> octaves_db({50.0: 40.0, 63.0: 40.0, 80.0: 40.0, 100.0: 50.0})
-    {63.0: 44.77121254719663}
+    >>> [(hz, round(db, 2)) for hz, db in octaves_db({50.0: 40, 63.0: 40, 80.0: 40, 100.0: 50}).items()]
+    [(63.0, 44.77)]
     """
     triples = zip(NOMINAL_HZ[1::3], NOMINAL_HZ[2::3], NOMINAL_HZ[3::3], strict=False)
     return {

@@ -58,7 +58,7 @@ def _verdict_row(verdict: Verdict) -> VerdictRow:
         mark=MARKS[verdict.word],
         word=verdict.word,
         criterion=criterion.title,
-        allowed="by band" if criterion.level_db is None else f"{criterion.level_db:g}",
+        allowed=_allowed_text(verdict),
         measured=_measured_text(verdict),
         margin="–" if criterion.rule == "count" else signed_text(verdict.margin_db),
         uncertainty=f"±{verdict.uncertainty_db:.1f}" if math.isfinite(verdict.uncertainty_db) else "–",
@@ -72,7 +72,23 @@ def _verdict_row(verdict: Verdict) -> VerdictRow:
     )
 
 
+def _allowed_text(verdict: Verdict) -> str:
+    criterion = verdict.criterion
+    if criterion.level_db is None:
+        return "by band"
+    value_db = criterion.level_db
+    if math.isfinite(verdict.margin_db) and criterion.rule in _RAISED:
+        # How long a sound lasts, or how quiet it is otherwise, raises what is allowed.
+        value_db = round(verdict.measured_db - verdict.margin_db, 2)
+    return f"{'+' if criterion.rule == 'emergence' else ''}{value_db:g}"
+
+
+_RAISED = ("emergence", "over underlying")
+
+
 def _measured_text(verdict: Verdict) -> str:
+    if verdict.criterion.rule == "emergence":
+        return signed_text(verdict.measured_db)
     if verdict.criterion.rule == "count" and verdict.count is not None:
         return f"{verdict.count} above"
     return level_text(verdict.measured_db) if math.isfinite(verdict.measured_db) else "–"

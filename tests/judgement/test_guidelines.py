@@ -233,6 +233,14 @@ def test_a_count_that_the_document_gives_as_a_range_is_left_open_within_it(numbe
     assert ("leaves open" in found.reason) == (word == "cannot tell")
 
 
+@pytest.mark.parametrize(
+    ("number", "said"), [(0, "There were no events"), (1, "There was 1 event "), (2, "There were 2 events")]
+)
+def test_events_are_counted_in_words_that_fit_their_number(number, said):
+    history, events = with_peaks(recording(), [50.0] * number)
+    assert verdict(counted(3), history, events).reason.startswith(said)
+
+
 def test_a_count_without_an_event_beyond_the_allowed_number_has_nothing_to_compare():
     history, events = with_peaks(recording(), [50.0] * 3)
     found = verdict(counted(3), history, events)
