@@ -22,6 +22,15 @@ BEFORE_TICKS = 2 * TICKS_PER_SECOND
 TURN_DB = 3.0
 """A rise begins where the level last fell by more than this. Chosen: scatter of a steady sound is less."""
 
+NT_ACOU_112 = Source(
+    document="NT ACOU 112:2002", place="predicted prominence P = 3 lg(rate) + 2 lg(rise)", how_known="library"
+)
+RATE_WEIGHT, RISE_WEIGHT = 3.0, 2.0
+"""What the steepness and the height of an onset add to its prominence. Source: NT_ACOU_112."""
+
+LEAST_RISE_DB, LEAST_SHARE = 6.0, 1 / 3
+"""The onset has so much of a rise in several stages. Chosen: less may be scatter of one reading."""
+
 RISE_FROM, RISE_TO = 0.1, 0.9
 """Part of a rise that its rate is read over. Chosen: both ends of a rise are flat; usual for rise times."""
 
@@ -43,9 +52,10 @@ class Onset:
 def onset(history: LevelHistory, usable: MaskArray, first: int, last: int) -> Onset:
     """Return how an event rises to its F-weighted maximum.
 
-    The rise begins at the lowest reading since the level last fell by more than ``TURN_DB``, two
-    seconds before the event at most. Its rate is that of the straight line between 10 % and
-    90 % of the rise. Readings are 125 ms apart, so that a sudden sound has at least this rate.
+    A rise reaches back to where the level last fell by more than ``TURN_DB``, two seconds before
+    the event at most. Of a rise in several stages the most prominent end is taken, such as a slam
+    over talk. The rate is that of the straight line between 10 % and 90 % of the rise. Readings
+    are 125 ms apart, so that a sudden sound has at least this rate.
 
     Parameters
     ----------
@@ -60,13 +70,26 @@ def onset(history: LevelHistory, usable: MaskArray, first: int, last: int) -> On
     back = history.laf[begin : peak + 1][::-1].astype(np.float64)
     back[0] = history.lafmax[peak]
     turned = np.flatnonzero(back > np.minimum.accumulate(back) + TURN_DB)
-    back = back[: turned[0]] if turned.size else back
+    back = _most_prominent(back[: turned[0]] if turned.size else back)
     lowest_db, rise_db = float(back.min()), float(np.ptp(back))
     if not rise_db > 0:
         return Onset(rise_db=float("nan"), rate_db_per_s=float("nan"))
     begun, risen = (_ticks_back(back, lowest_db + share * rise_db) for share in (RISE_FROM, RISE_TO))
     rate = (RISE_TO - RISE_FROM) * rise_db / ((begun - risen) * TICK_S)
     return Onset(rise_db=rise_db, rate_db_per_s=rate)
+
+
+def _most_prominent(back: FloatArray) -> FloatArray:
+    """Return that end of a rise, read backwards from its maximum, which is heard most."""
+    rises_db = back[0] - back
+    least_db = min(float(rises_db.max()), max(LEAST_RISE_DB, LEAST_SHARE * float(rises_db.max())))
+    if not least_db > 0:
+        return back
+    with np.errstate(divide="ignore", invalid="ignore"):
+        rates = rises_db / (np.arange(back.size) * TICK_S)
+        prominence = RATE_WEIGHT * np.log10(rates) + RISE_WEIGHT * np.log10(rises_db)
+    prominence[rises_db < least_db] = -np.inf
+    return back[: int(prominence.argmax()) + 1]
 
 
 def _ticks_back(back: FloatArray, level_db: float) -> float:

@@ -60,7 +60,8 @@ class Event:
     c_minus_a_db : float, dB
         LCeq less LAeq of everything heard within the event.
     count : int
-        Single sounds of a series, such as barks, steps or beats; 1 for any other event.
+        Single sounds of a series, such as barks, steps or beats; 1 for any other event. F weighting
+        runs sounds together that are less than 0.4 s apart.
     group, label : str
         Empty until someone says which sounds belong together and what they are.
     flags : tuple of str

@@ -7,6 +7,7 @@ bands; how far it would have to be moved is told in third octaves.
 
 from dataclasses import dataclass
 from itertools import pairwise
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,13 +23,22 @@ PROMINENCE_TICKS = 300 * TICKS_PER_SECOND
 """Stretch around a maximum in which the level must have fallen, ticks. Chosen: five minutes, the memory of
 the background; without an end, a night of equal beats would cost the square of its length."""
 
-BRIEF_S = 2.0
-"""Longest single sound of a series, halfway down, s. Chosen: a bark, step, beat or cough is shorter, a phrase
-of speech or a passage longer."""
+# A maximum that is flat for longer than half the window has nothing beside it to stand out from.
+_WINDOW: dict[str, Any] = {"wlen": 2 * PROMINENCE_TICKS, "plateau_size": (None, PROMINENCE_TICKS)}
 
-BRIEF_SHARE = 0.5
-"""Part of the time halfway up or higher that is theirs in a series. Chosen: the rest are sounds that are no
-members; in talk and music that go on, single loud words have a seventh."""
+BRIEF_S = 1.5
+"""Longest single sound of a series, near its maximum, s. Chosen: a bark, step, beat or cough is shorter, a
+phrase of speech or a passage longer."""
+
+SERIES_SHARE = 0.5
+"""Part of all maxima of like height that are single sounds in a series. Chosen: of steps and beats nearly all
+are, of talk and music that go on a third at most; the rest are ripples."""
+
+RIPPLE_DB = 1.5
+"""Fall on both sides of the least maximum that counts. Chosen: more than a steady sound scatters."""
+
+RIPPLE_BELOW_DB = 3.0
+"""How far below the single sounds such a maximum may lie. Chosen: quieter ones are of another sound."""
 
 ALIKE_BANDS = 3.0
 """Third octaves by which the energies of sounds that are alike differ at most. Chosen: an octave; the same
@@ -47,8 +57,8 @@ class SingleSounds:
         First tick after the lowest reading between one and the next.
     lafmax : ndarray, shape (sounds,), dB
     brief : bool
-        Whether they are short enough for members of a series, and little else is as loud; False
-        if there is none.
+        Whether they are short enough for members of a series, and not mere loud words of a sound
+        that goes on; False if there is none.
     """
 
     ticks: Ticks
@@ -80,29 +90,26 @@ def single_sounds(
     # Each tick's maximum, then the reading at its end: in the order in which they came about.
     levels = np.stack([history.lafmax[first:last], history.laf[first:last]], axis=1)
     course = np.concatenate([[floor_db], levels.astype(np.float64).reshape(-1), [floor_db]])
-    window = 2 * PROMINENCE_TICKS
-    # A maximum that is flat for longer than the window has nothing beside it to stand out from.
-    peaks, found = signal.find_peaks(
-        course, prominence=least_db, wlen=window, plateau_size=(None, window // 2)
-    )
-    bases = found["prominences"], found["left_bases"], found["right_bases"]
-    widths = signal.peak_widths(course, peaks, prominence_data=bases)[0]
+    peaks, found = signal.find_peaks(course, prominence=least_db, **_WINDOW)
+    # Halfway down what a sound must fall at least: whole heights would reach over all equal sounds.
+    bases = np.full(peaks.size, least_db), found["left_bases"], found["right_bases"]
+    widths, halfway_db, *_ = signal.peak_widths(course, peaks, prominence_data=bases)
     lowest = [begin + int(course[begin:end].argmin()) for begin, end in pairwise(peaks)]
     return SingleSounds(
         ticks=first + (peaks - 1) // 2,
         between=first + (np.array(lowest, dtype=np.int64) + 1) // 2,
         lafmax=course[peaks],
-        brief=_brief(course, course[peaks] - found["prominences"] / 2, widths),
+        brief=_brief(course, np.asarray(halfway_db, dtype=np.float64), widths),
     )
 
 
 def _brief(course: FloatArray, halfway_db: FloatArray, widths: FloatArray) -> bool:
-    """Return whether sounds of some widths halfway up, in steps of the course, can be a series."""
-    if widths.size == 0:
+    """Return whether single sounds of some widths halfway down, in steps of the course, can be a series."""
+    if widths.size == 0 or np.median(widths) > BRIEF_S * 2 * TICKS_PER_SECOND:
         return False
-    as_loud = np.count_nonzero(course >= np.median(halfway_db))
-    short = np.median(widths) <= BRIEF_S * 2 * TICKS_PER_SECOND
-    return bool(short and widths.sum() >= BRIEF_SHARE * as_loud)
+    as_high_db = float(np.median(halfway_db)) - RIPPLE_BELOW_DB
+    maxima, _ = signal.find_peaks(course, height=as_high_db, prominence=RIPPLE_DB, **_WINDOW)
+    return bool(widths.size >= SERIES_SHARE * maxima.size)
 
 
 def energy_places(history: LevelHistory, ticks: Ticks) -> FloatArray:
