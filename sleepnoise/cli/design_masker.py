@@ -86,7 +86,7 @@ def command(
 
 
 def _wishes(chosen: dict[str, Any]) -> "MaskerWishes":
-    from sleepnoise.masking.design import DesignSettings
+    from sleepnoise.masking.design_settings import DesignSettings
     from sleepnoise.masking.limits import Sleeper
     from sleepnoise.trials.masker_study import MaskerWishes
 

@@ -11,8 +11,8 @@ Arrays have bands last, on ``MODEL_BANDS_HZ``.
 """
 
 import math
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
@@ -21,28 +21,24 @@ from numpy.typing import ArrayLike, NDArray
 from sleepnoise.acoustics.decibels import FloatArray, combine, energy, level
 from sleepnoise.acoustics.spectrum import Spectrum
 from sleepnoise.acoustics.weighting import band_weighting_db
-from sleepnoise.errors import SettingsError
-from sleepnoise.hearing.audibility import EAR_NOISE_DB, INAUDIBLE_DB, LIMIT_DB, MODEL_BANDS_HZ
-from sleepnoise.masking.limits import DEFAULT_CAP_DBA, check_cap
+from sleepnoise.hearing.audibility import (
+    EAR_NOISE_DB,
+    LIMIT_DB,
+    MODEL_BANDS_HZ,
+    margin_db,
+)
+from sleepnoise.masking.design_settings import DesignSettings
 from sleepnoise.masking.masker import (
-    NEIGHBOUR_STEP_DB,
     MaskerShape,
     needed_level_dba,
     needed_masker_db,
     smooth_cover_db,
 )
+from sleepnoise.masking.together import HALVINGS, margin_with, quietest_level, quietest_together
 
-LOWEST_PLAYED_HZ = 100.0
-"""Lowest band of the loudspeaker unless the user says otherwise. Chosen: small loudspeakers give next to
-nothing below (12 cm² of cone moving 1.5 mm reach 68 dB at 1 m here and lose 12 dB an octave downwards)."""
-
-LARGEST_STEP_DB = 5.0
-"""Largest step between neighbours that may be asked for. Chosen: a third octave that stands out by more is
-what practice calls a tone (common practice, no source)."""
-
-MARGIN_RANGE_DB = (-15.0, 15.0)
-"""Margins that may be aimed at. Chosen: as for plans, from five times the model's uncertainty below the
-limit of hearing to just above "not noticeable"."""
+LARGEST_STRICTNESS_DB = 20.0
+"""How much stricter than the margin single bands are taken at most. Chosen: 5 lg of all bands is 7.3 dB; the
+rest makes up for bands that are not played."""
 
 ROUNDING_DB = 1e-9
 """Levels this close are the same. Chosen: far below anything that can be heard, far above rounding."""
@@ -56,65 +52,6 @@ covered, but not with the others.
 """
 
 _A_WEIGHTING_DB = band_weighting_db(MODEL_BANDS_HZ)
-_BANDS = np.array(MODEL_BANDS_HZ)
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class DesignSettings:
-    """What a masker is asked to do, and what it may not do.
-
-    Attributes
-    ----------
-    margin_db : float, dB
-        Audibility margin that events must not exceed; 0 is the limit of hearing them.
-    cap_dba : float, dB(A)
-        Loudest masker allowed.
-    lowest_hz, highest_hz : float, Hz
-        Nominal bands between which the loudspeaker plays.
-    neighbour_step_db : float, dB
-        Largest step from one band to the next.
-    band_limits_db : mapping of float to float, dB
-        Highest level of single bands, by nominal frequency.
-
-    Raises
-    ------
-    SettingsError
-        If one of them makes no sense.
-    """
-
-    margin_db: float = INAUDIBLE_DB
-    cap_dba: float = DEFAULT_CAP_DBA
-    lowest_hz: float = LOWEST_PLAYED_HZ
-    highest_hz: float = MODEL_BANDS_HZ[-1]
-    neighbour_step_db: float = NEIGHBOUR_STEP_DB
-    band_limits_db: Mapping[float, float] = field(default_factory=dict)
-
-    def __post_init__(self) -> None:
-        check_cap(self.cap_dba)
-        _check_range("margin", self.margin_db, MARGIN_RANGE_DB, "dB")
-        _check_range("step between neighbouring bands", self.neighbour_step_db, (0.0, LARGEST_STEP_DB), "dB")
-        for hz in (self.lowest_hz, self.highest_hz, *self.band_limits_db):
-            if hz not in MODEL_BANDS_HZ:
-                raise SettingsError(
-                    f"masker: bands are nominal third octaves from 20 to 12500 Hz, got {hz:g}.",
-                    remedy="Give a nominal frequency such as 63, 100 or 3150.",
-                )
-        if not self.lowest_hz < self.highest_hz:
-            raise SettingsError(
-                f"masker: its lowest band must lie below its highest, got {self.lowest_hz:g} and "
-                f"{self.highest_hz:g} Hz.",
-                remedy="Give the range that the loudspeaker plays.",
-            )
-
-    @property
-    def played(self) -> NDArray[np.bool_]:
-        """Bands that the loudspeaker plays, shape (bands,)."""
-        return np.asarray((self.lowest_hz <= _BANDS) & (self.highest_hz >= _BANDS))
-
-    @property
-    def limits_db(self) -> FloatArray:
-        """Highest level of each band, shape (bands,), dB; ``inf`` where there is none."""
-        return np.array([self.band_limits_db.get(hz, np.inf) for hz in MODEL_BANDS_HZ])
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -212,12 +149,17 @@ def design_masker(
     """
     signal = np.asarray(signal_db, dtype=np.float64)
     background = np.asarray(background_db, dtype=np.float64)
-    needed_db = needed_masker_db(signal, background, settings.margin_db)
-    needed_db = np.where(np.isnan(needed_db), -np.inf, needed_db)
+    needed_db = _needed(signal, background, settings, _strictness(signal, background, settings))
     covers_db, obstacles = _covers(needed_db, settings)
+    if settings.together:
+        covers_db = _each_quietest(signal, background, covers_db, obstacles, settings)
     alone_dba = np.where(obstacles == "", _weighted(covers_db), np.inf)
     chosen = _chosen(covers_db, np.flatnonzero(alone_dba <= settings.cap_dba + ROUNDING_DB), settings.cap_dba)
     masker_db = _together(covers_db[chosen])
+    if settings.together and np.isfinite(masker_db).any():
+        masker_db = quietest_together(
+            signal[chosen], background[chosen], settings.margin_db, masker_db, settings.neighbour_step_db
+        )
     level_dba = float(_weighted(masker_db))
     return MaskerDesign(
         settings=settings,
@@ -225,9 +167,36 @@ def design_masker(
         level_dba=level_dba,
         outcomes=_outcomes(signal, background, masker_db, alone_dba, obstacles, settings),
         standard_shapes=tuple(
-            _shape_level(shape, needed_db[chosen], level_dba, settings.played) for shape in shapes
+            _shape_level(shape, signal[chosen], background[chosen], level_dba, settings) for shape in shapes
         ),
     )
+
+
+def _needed(
+    signal_db: FloatArray, background_db: FloatArray, settings: DesignSettings, strictness_db: FloatArray
+) -> FloatArray:
+    """Return the masker that each event needs band by band, ``-inf`` where none is, or nothing is known."""
+    needed_db = needed_masker_db(signal_db, background_db, settings.margin_db - strictness_db[:, None])
+    if settings.together:
+        # Whether the bands that are not played forbid an event is told by all bands together.
+        beyond = margin_with(signal_db, background_db, np.where(settings.played, np.inf, -np.inf))
+        reachable = ~(beyond > settings.margin_db)
+        needed_db[reachable] = np.where(settings.played, needed_db[reachable], -np.inf)
+    return np.where(np.isnan(needed_db), -np.inf, needed_db)
+
+
+def _strictness(signal_db: FloatArray, background_db: FloatArray, settings: DesignSettings) -> FloatArray:
+    """Return how much below the margin single bands must stay for all together, shape (events,), dB."""
+    low_db = np.zeros(len(signal_db))
+    if not settings.together:
+        return low_db
+    high_db = np.full(low_db.size, LARGEST_STRICTNESS_DB)
+    for _ in range(HALVINGS):
+        middle_db = (low_db + high_db) / 2
+        covers_db, _ = _covers(_needed(signal_db, background_db, settings, middle_db), settings)
+        enough = ~(margin_with(signal_db, background_db, covers_db) > settings.margin_db)
+        low_db, high_db = np.where(enough, low_db, middle_db), np.where(enough, middle_db, high_db)
+    return high_db
 
 
 def _covers(needed_db: FloatArray, settings: DesignSettings) -> tuple[FloatArray, NDArray[np.str_]]:
@@ -238,6 +207,28 @@ def _covers(needed_db: FloatArray, settings: DesignSettings) -> tuple[FloatArray
     unplayed = (needed_db[:, ~played] > -np.inf).any(axis=-1)
     over_limit = (covers_db > settings.limits_db + ROUNDING_DB).any(axis=-1)
     return covers_db, np.where(unplayed, "loudspeaker", np.where(over_limit, "band limit", ""))
+
+
+def _each_quietest(
+    signal_db: FloatArray,
+    background_db: FloatArray,
+    covers_db: FloatArray,
+    obstacles: NDArray[np.str_],
+    settings: DesignSettings,
+) -> FloatArray:
+    """Return covers of single events, all bands together, of those that might stay below the cap."""
+    quietest_db = covers_db.copy()
+    within = _weighted(covers_db) <= settings.cap_dba + LARGEST_STRICTNESS_DB
+    for event in np.flatnonzero(within & (obstacles == "") & np.isfinite(covers_db).any(axis=-1)):
+        alone = slice(event, event + 1)
+        quietest_db[event] = quietest_together(
+            signal_db[alone],
+            background_db[alone],
+            settings.margin_db,
+            covers_db[event],
+            settings.neighbour_step_db,
+        )
+    return quietest_db
 
 
 def _together(covers_db: FloatArray) -> FloatArray:
@@ -278,25 +269,35 @@ def _outcomes(
     obstacles: NDArray[np.str_],
     settings: DesignSettings,
 ) -> tuple[EventOutcome, ...]:
-    before_db = _over_limit_db(signal_db, background_db)
-    after_db = _over_limit_db(signal_db, level(energy(background_db) + energy(masker_db)))
-    known = np.asarray(~np.isnan(after_db).all(axis=-1))
-    best = np.where(np.isnan(after_db), -np.inf, after_db).argmax(axis=-1)
+    by_band_db = _over_limit_db(signal_db, level(energy(background_db) + energy(masker_db)))
+    best = np.where(np.isnan(by_band_db), -np.inf, by_band_db).argmax(axis=-1)
+    silence_db = np.full(len(MODEL_BANDS_HZ), -np.inf)
+    before_db, after_db = (
+        _margins(signal_db, background_db, each, settings) for each in (silence_db, masker_db)
+    )
     outcomes = []
     for event, place in enumerate(best):
-        margin_db = float(after_db[event, place])
-        over_db = margin_db - settings.margin_db
+        over_db = float(after_db[event]) - settings.margin_db
         outcomes.append(
             EventOutcome(
                 reason=_reason(over_db, alone_dba[event], obstacles[event], settings.cap_dba),
-                margin_before_db=float(np.nanmax(before_db[event])) if known[event] else math.nan,
-                margin_after_db=margin_db,
-                band_hz=MODEL_BANDS_HZ[place] if known[event] else math.nan,
+                margin_before_db=float(before_db[event]),
+                margin_after_db=float(after_db[event]),
+                band_hz=math.nan if math.isnan(over_db) else MODEL_BANDS_HZ[place],
                 lacking_db=over_db if over_db > 10 * ROUNDING_DB else 0.0,
                 alone_dba=float(alone_dba[event]),
             )
         )
     return tuple(outcomes)
+
+
+def _margins(
+    signal_db: FloatArray, background_db: FloatArray, masker_db: FloatArray, settings: DesignSettings
+) -> FloatArray:
+    """Return the margin of each event with a masker, by the rule that counts."""
+    if settings.together:
+        return margin_with(signal_db, background_db, masker_db)
+    return margin_db(signal_db, level(energy(background_db) + energy(masker_db)))
 
 
 def _over_limit_db(signal_db: FloatArray, noise_db: FloatArray) -> FloatArray:
@@ -318,21 +319,20 @@ def _reason(over_db: float, alone_dba: float, obstacle: str, cap_dba: float) -> 
 
 
 def _shape_level(
-    shape: MaskerShape, needed_db: FloatArray, level_dba: float, played: NDArray[np.bool_]
+    shape: MaskerShape,
+    signal_db: FloatArray,
+    background_db: FloatArray,
+    level_dba: float,
+    settings: DesignSettings,
 ) -> ShapeLevel:
     """Return the level at which a shape, as far as the loudspeaker plays it, covers the same events."""
-    heard_db = np.where(played, shape.spectrum.levels_db, -np.inf)
+    heard_db = np.where(settings.played, shape.spectrum.levels_db, -np.inf)
     heard = Spectrum(nominal_hz=MODEL_BANDS_HZ, levels_db=heard_db - _weighted(heard_db))
-    needed_dba = needed_level_dba(needed_db, MaskerShape(name=shape.name, spectrum=heard))
-    shape_dba = float(needed_dba.max(initial=-np.inf))
+    if settings.together:
+        shape_dba = quietest_level(signal_db, background_db, settings.margin_db, heard.levels_db)
+    else:
+        needed_db = needed_masker_db(signal_db, background_db, settings.margin_db)
+        needed_dba = needed_level_dba(needed_db, MaskerShape(name=shape.name, spectrum=heard))
+        shape_dba = float(needed_dba.max(initial=-np.inf))
     saved_db = shape_dba - level_dba if level_dba > -np.inf else math.nan
     return ShapeLevel(name=shape.name, level_dba=shape_dba, saved_db=saved_db)
-
-
-def _check_range(name: str, value: float, allowed: tuple[float, float], unit: str) -> None:
-    lowest, highest = allowed
-    if not lowest <= value <= highest:
-        raise SettingsError(
-            f"masker: the {name} must lie between {lowest:g} and {highest:g} {unit}, got {value:g}.",
-            remedy=f"Give a value between {lowest:g} and {highest:g} {unit}.",
-        )

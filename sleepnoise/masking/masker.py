@@ -98,14 +98,14 @@ def masker_spectrum(profile: MaskerProfile, level_dba: float) -> Spectrum:
     return shape_from_profile(profile.title, profile).at(level_dba)
 
 
-def needed_masker_db(signal_db: ArrayLike, noise_db: ArrayLike, margin_db: float) -> FloatArray:
+def needed_masker_db(signal_db: ArrayLike, noise_db: ArrayLike, margin_db: ArrayLike) -> FloatArray:
     r"""Return the masker that holds sounds at a margin, band by band.
 
     Parameters
     ----------
     signal_db, noise_db : array_like, shape (..., bands), dB
         The sounds alone, and the noise without masker.
-    margin_db : float, dB
+    margin_db : array_like, broadcast against them, dB
         Margin that may not be exceeded.
 
     Returns
@@ -114,7 +114,7 @@ def needed_masker_db(signal_db: ArrayLike, noise_db: ArrayLike, margin_db: float
         :math:`M_i = S_i / (\kappa_i 10^{m/10}) - N_i - Q_i`; ``-inf`` where none is needed,
         ``nan`` where the sound or the noise is not known.
     """
-    limit_db = LIMIT_DB + margin_db
+    limit_db = LIMIT_DB + np.asarray(margin_db, dtype=np.float64)
     lacking = (
         energy(np.asarray(signal_db, dtype=np.float64) - limit_db) - energy(noise_db) - energy(EAR_NOISE_DB)
     )

@@ -16,7 +16,8 @@ from sleepnoise.hearing.loudness import loudness_sone
 from sleepnoise.isolation.steps import IsolationStep, even_step, step_from_profile
 from sleepnoise.masking.alarm import Alarm, AlarmCheck, alarm_cap_dba, check_alarm
 from sleepnoise.masking.cautions import MASKER_CAUTIONS
-from sleepnoise.masking.design import DesignSettings, MaskerDesign, design_masker
+from sleepnoise.masking.design import MaskerDesign, design_masker
+from sleepnoise.masking.design_settings import DesignSettings
 from sleepnoise.masking.limits import (
     ADULT_TARGET_DBA,
     LOWEST_LEVEL_DBA,

@@ -13,7 +13,8 @@ from sleepnoise.acoustics.decibels import combine, energy, level
 from sleepnoise.acoustics.weighting import band_weighting_db
 from sleepnoise.errors import SettingsError
 from sleepnoise.hearing.audibility import MODEL_BANDS_HZ, margin_db
-from sleepnoise.masking.design import DesignSettings, design_masker
+from sleepnoise.masking.design import design_masker
+from sleepnoise.masking.design_settings import DesignSettings
 from sleepnoise.masking.masker import masker_shapes, needed_masker_db, smooth_cover_db
 
 BANDS = len(MODEL_BANDS_HZ)

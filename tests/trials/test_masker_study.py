@@ -7,7 +7,7 @@ from sleepnoise.dossier.document import assessment_document
 from sleepnoise.errors import ProfileError, SettingsError
 from sleepnoise.evidence.plain import document_text
 from sleepnoise.masking.alarm import estimated_alarm, measured_alarm
-from sleepnoise.masking.design import DesignSettings
+from sleepnoise.masking.design_settings import DesignSettings
 from sleepnoise.masking.limits import Sleeper
 from sleepnoise.trials.masker_study import MaskerWishes, study_masker
 
