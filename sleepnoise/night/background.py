@@ -37,6 +37,10 @@ SCATTER_DB = 4.34
 LA90_BELOW_MEDIAN = 1.2816
 """Standard deviations from LA90 up to LA50 of normally distributed levels. Source: F_AVERAGING."""
 
+FLAT_BLOCKS = 5
+"""Blocks of one level that are no slope, 25 s. Chosen: a quiet between two sounds; on the slope of a passage
+the level changes by more than the background wanders in that time."""
+
 MOST_LIVELY_DB = 1.25
 """Most scatter that is taken for the background's own though its spectrum does not explain it, dB. Chosen:
 steady rain, fans and distant roads scatter by less; talk and music by more, and must not hide themselves."""
@@ -137,18 +141,30 @@ def _followed(steady: FloatArray, settings: EventSettings) -> FloatArray:
     """Return the floor as far as it is background: falls and small rises at once, others when they stay."""
     # What lies just before and after decides too: the slopes of a long loud sound are no small rises.
     around = ndimage.maximum_filter1d(steady, 2 * _blocks_in(settings.steady_s) + 1, mode="nearest")
+    # But a hum that came on behind a loud sound is level between it and the next.
+    plateau = _plateau(steady, settings.same_background_db)
     memory = _blocks_in(60 * settings.background_minutes)
     patience = _blocks_in(60 * settings.max_length_minutes)
     followed = [float(steady[:memory].min())]
     waited = 0
-    for now, near in zip(steady.tolist(), around.tolist(), strict=True):
-        if now <= followed[-1] or near <= min(followed[-memory:]) + settings.steady_step_db:
+    for now, near, flat in zip(steady.tolist(), around.tolist(), plateau.tolist(), strict=True):
+        highest = min(followed[-memory:]) + settings.steady_step_db
+        risen = now <= highest and flat > followed[-1] + settings.same_background_db
+        if now <= followed[-1] or near <= highest or risen:
             waited = 0
             followed.append(now)
         else:
             waited += 1
             followed.append(now if waited > patience else followed[-1])
     return np.array(followed[1:])
+
+
+def _plateau(steady: FloatArray, within_db: float) -> FloatArray:
+    """Return the lowest floor of a row of nearly the same that a block belongs to; ``-inf`` on slopes."""
+    lowest = ndimage.minimum_filter1d(steady, FLAT_BLOCKS, mode="nearest")
+    highest = ndimage.maximum_filter1d(steady, FLAT_BLOCKS, mode="nearest")
+    rows = np.where(highest - lowest <= within_db, lowest, -np.inf)
+    return np.asarray(ndimage.maximum_filter1d(rows, FLAT_BLOCKS, mode="nearest"))
 
 
 def _scatter(

@@ -141,3 +141,29 @@ def test_a_night_of_eight_hours_costs_well_under_two_seconds(larch_court):
     before = time.process_time()
     moving_background(larch_court.history, SETTINGS)
     assert time.process_time() - before < 1.0
+
+
+def test_a_hum_that_comes_on_behind_a_van_is_followed_between_it_and_the_next(sounds):
+    hum_db = float(level(energy(30.5) - energy(27)))
+    scene = sounds(3600).steady(600, 300, 55).steady(930, 260, 52).steady(1220, 120, 50)
+    history = scene.steady(800, 480, hum_db).history()
+    assert at(history, 915) == pytest.approx(30.5, abs=0.01)
+    assert at(history, 1205) == pytest.approx(30.5, abs=0.01)
+    assert at(history, 1400) == pytest.approx(27, abs=0.01)
+
+
+def test_a_lively_background_scatters_as_seen_but_talk_does_not_count_as_one(sounds):
+    # Pink noise would scatter by 0.1 dB; this scatters like 60 Hz of bandwidth, all the time.
+    lively = sounds(3600).scattered(60.0).history()
+    seen_db = float(np.percentile(lively.laf, 50) - np.percentile(lively.laf, 10)) / 1.28
+    assert moving_background(lively, SETTINGS).scatter_db == pytest.approx(seen_db, rel=0.15)
+    talk = sounds(3600).speech(0, 3600, 33, 45).history()
+    assert moving_background(talk, SETTINGS).scatter_db.max() < 0.5
+
+
+def test_ten_minutes_of_liveliness_are_no_background(sounds):
+    scene = sounds(3600)
+    lively = sounds(3600).scattered(60.0)
+    part = slice(round(1200 / 0.0125), round(1800 / 0.0125))
+    scene.energies[part] = lively.energies[part]
+    assert moving_background(scene.history(), SETTINGS).scatter_db.max() < 0.2
