@@ -1,1 +1,1 @@
-"""Several nights set against each other: means, spread, before and after."""
+"""Several nights side by side: what they have in common, how they differ, and how sure that is."""
