@@ -35,8 +35,8 @@ SPEECH_SAID = (
     "The index is that of ANSI S3.5-1997 for ordinary talk; up to "
     f"{NOT_UNDERSTOOD_SII:g} it counts as not understood. Heard means that peaks of the talk, "
     f"{PEAKS_DB:g} dB over its mean, rise over the limit of hearing. The uniformly weighted ratio has limits "
-    "that are known from memory (unverified), so it gives no verdict. Record other people's voices only as far "
-    "as the law lets you."
+    "that are known from memory (unverified), so it gives no verdict. Record other people's voices only as "
+    "far as the law lets you."
 )
 """Said once beside figures of talk."""
 

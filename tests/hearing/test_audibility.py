@@ -17,6 +17,7 @@ from sleepnoise.hearing.audibility import (
     INAUDIBLE_DB,
     LIMIT_DB,
     MODEL_BANDS_HZ,
+    MODEL_UNCERTAINTY_DB,
     NOT_NOTICEABLE_DB,
     THRESHOLD_DB,
     combined_margin_db,
@@ -77,6 +78,29 @@ def test_masked_thresholds_lie_as_far_from_hawkins_and_stevens_as_stated(nominal
     difference_db = threshold_db - density_db - table["critical_ratio_db"][str(nominal_hz)]
     # The differences are printed to 0.1 dB, and were taken from thresholds rounded to 0.1 dB.
     assert difference_db == pytest.approx(table["model_minus_measured_db"][str(nominal_hz)], abs=0.1)
+
+
+def test_masked_thresholds_agree_with_worked_values_and_a_handbook_rule(published):
+    table = published("tone_in_white_noise")
+    density_db = 50.0
+    lower_hz, upper_hz = band_edges_hz(MODEL_BANDS_HZ)
+    noise_db = density_db + level(upper_hz - lower_hz)
+    for nominal_hz, inaudible_db, seven_db in table["band_model"]["rows"]:
+        threshold_db = -float(margin_db(tone(nominal_hz, 0.0), noise_db)) - density_db
+        # Half a printed digit, and as much from constants that were rounded before.
+        assert threshold_db == pytest.approx(inaudible_db, abs=0.1)
+        assert threshold_db + HARDLY_AUDIBLE_DB == pytest.approx(seven_db, abs=0.1)
+        # Zwicker & Fastl's rule (memory) lies up to 2.8 dB above.
+        rule_db = table["rule_db"][str(nominal_hz)]
+        assert -2.9 < threshold_db - rule_db < MODEL_UNCERTAINTY_DB
+
+
+def test_ear_noise_follows_the_agencies_routine(published):
+    """Their own threshold and d' of 1.75 give their own ear noise: same efficiencies, same bandwidths."""
+    for nominal_hz, threshold_db, ear_noise_db in published("tone_in_white_noise")["ear_noise"]["rows"]:
+        efficiency_db = DETECTABILITY_LIMIT_DB - LIMIT_DB[MODEL_BANDS_HZ.index(nominal_hz)]
+        ours_db = threshold_db + efficiency_db - 10 * np.log10(1.75)
+        assert ours_db == pytest.approx(ear_noise_db, abs=0.055)
 
 
 def test_margins_of_a_passing_car_agree_with_the_worked_example(passby):

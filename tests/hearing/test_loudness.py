@@ -46,6 +46,18 @@ def test_loudness_of_tones_agrees_with_table_5(published, components):
         assert components.sone([1000.0], [float(level_db)]) == pytest.approx(printed, abs=step / 2)
 
 
+@pytest.mark.parametrize("edition", ["edition_2003", "edition_2023"])
+def test_tones_on_a_contour_of_equal_loudness_are_about_as_loud(edition, published, components):
+    """Another standard, made from other experiments: within 6 phon from 125 Hz up."""
+    table = published("iso_226")
+    phons = np.arange(5.0, 90.0)
+    sones = [components.sone([1000.0], [each]) for each in phons]
+    for phon, levels_db in table[edition].items():
+        for frequency_hz, level_db in zip(table["source"]["frequency_hz"][3:], levels_db[3:], strict=True):
+            ours = np.interp(np.log(components.sone([frequency_hz], [level_db])), np.log(sones), phons)
+            assert ours == pytest.approx(float(phon), abs=6.0), (phon, frequency_hz)
+
+
 def test_several_tones_agree_with_annex_b(published, components):
     table = published("iso_532_2_2017")["tones"]
     for frequencies_hz, level_db, printed in table["rows"]:
