@@ -79,7 +79,7 @@ def _short(record: NightRecord) -> Section:
 
 def _for_the_owner(record: NightRecord) -> tuple[Section, ...]:
     readers: tuple[Reader, ...] = ("landlord",)
-    options = next_steps.owner_options(record.plan)
+    options = next_steps.owner_options(record)
     return (
         Section(
             key="findings", title="What was found, and how far it goes", readers=readers,

@@ -181,13 +181,13 @@ def _energies(record: NightRecord, events: tuple[Event, ...]) -> dict[str, Any]:
 def _model(plan: FirstPlan, events: tuple[Event, ...]) -> dict[str, Any]:
     """Return what hides and what is heard, on the bands of the audibility model."""
     signal_db, background_db = heard_events(events)
-    fitted = [
-        choice.spectrum.levels_db - choice.level_dba
-        for choice in plan.choices
-        if choice.shape == SHAPED and choice.step.key == "as-it-is" and np.isfinite(choice.level_dba)
-    ]
     shapes = [[shape.name, shape.spectrum.levels_db.tolist()] for shape in masker_shapes()]
-    shapes += [[f"{SHAPED}, as the room is", levels_db.tolist()] for levels_db in fitted]
+    fitted = [choice for choice in plan.choices if choice.shape == SHAPED and np.isfinite(choice.level_dba)]
+    if fitted:
+        best = min(fitted, key=lambda choice: (choice.audible_events, choice.level_dba))
+        levels_db = best.spectrum.levels_db - best.level_dba
+        shapes.append([f"{SHAPED}, behind “{best.step.title}”", levels_db.tolist()])
+    # Even losses have a slider of their own.
     steps = {
         choice.step.key: choice.step for choice in plan.choices if not choice.step.key.startswith("even-")
     }

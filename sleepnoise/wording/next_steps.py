@@ -1,10 +1,15 @@
 """What follows from a night for those who live with it and those who own the building, in plain words."""
 
+from dataclasses import dataclass
+
+import numpy as np
+
+from sleepnoise.acoustics.spectrum import Spectrum
 from sleepnoise.assessing.record import NightRecord
 from sleepnoise.isolation.steps import IsolationStep
-from sleepnoise.planning.first_plan import FirstPlan
+from sleepnoise.night.events import Event
 from sleepnoise.wording.rounding import DOUBTS, duration_text, level_text
-from sleepnoise.wording.tables import Table, plain_column
+from sleepnoise.wording.tables import Table, loudest_events, plain_column
 
 DIARY_NIGHTS = 7
 """Nights on a diary sheet. Chosen: a week holds working days and a weekend."""
@@ -33,14 +38,14 @@ def resident_steps(record: NightRecord) -> tuple[str, ...]:
         "Find out how the sound gets in before you spend money: a door test with a steady noise takes ten "
         "minutes and shows what a seal or a curtain can bring.",
     ]
-    helping = single_measures(record.plan)
-    if helping:
-        step, left = helping[0]
+    measures = single_measures(record)
+    if measures:
+        best = measures[0]
         steps.append(
-            f"Keep sound out first. Of the single measures weighed here “{step.title}” leaves fewest sounds "
-            f"audible, {left} of {record.plan.events}, without any sound added; it is a typical value and "
-            "helps only if the sound takes that way."
-        )  # fmt: skip
+            f"Keep sound out first. Of the single measures weighed here “{best.step.title}” takes most off "
+            f"the loudest sounds, about {level_text(best.taken_off_dba, 0)} dB(A). It is a typical value, "
+            "and helps only if the sound takes that way."
+        )
     return (
         *steps,
         "Before you seal, hang or replace anything: fire doors, escape windows, fresh air, air for anything "
@@ -101,25 +106,70 @@ def owner_duties() -> tuple[str, ...]:
     )
 
 
-def owner_options(plan: FirstPlan) -> Table:
-    """Return the single measures that help most, without masking sound."""
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SingleMeasure:
+    """What one measure does by itself, without any masking sound.
+
+    Attributes
+    ----------
+    step : IsolationStep
+    taken_off_dba : float, dB(A)
+        What it takes off the loudest events, on average.
+    audible : int
+        Events that stay audible.
+    """
+
+    step: IsolationStep
+    taken_off_dba: float
+    audible: int
+
+
+def owner_options(record: NightRecord) -> Table:
+    """Return the single measures that take most off the loudest sounds."""
     heads = (
-        plain_column("Measure"), plain_column("Sounds still audible", number=True),
+        plain_column("Measure"), plain_column("Takes off, dB(A)", number=True),
+        plain_column("Sounds still audible", number=True),
         plain_column("Published values differ by, dB", number=True), plain_column("Known from"),
     )  # fmt: skip
     rows = [
-        (step.title, f"{left} of {plan.events}", f"{step.spread_db:g}", _known_from(step))
-        for step, left in single_measures(plan)[:MEASURES_SHOWN]
+        (
+            each.step.title,
+            level_text(each.taken_off_dba, 0),
+            f"{each.audible} of {record.plan.events}",
+            f"{each.step.spread_db:g}",
+            _known_from(each.step),
+        )
+        for each in single_measures(record)[:MEASURES_SHOWN]
     ]
-    return Table(title="Single measures, without any masking sound", columns=heads, rows=tuple(rows))
+    title = "Single measures, typical values for the loudest sounds of this night, without any masking sound"
+    return Table(title=title, columns=heads, rows=tuple(rows))
 
 
-def single_measures(plan: FirstPlan) -> list[tuple[IsolationStep, int]]:
-    """Return real measures with the events they leave audible without a masker, best first."""
-    left = {choice.step.key: (choice.step, choice.audible_by_level[0]) for choice in plan.choices}
-    real = [(step, audible) for step, audible in left.values() if step.cautions and "even-" not in step.key]
-    helping = [(step, audible) for step, audible in real if audible < plan.audible_now]
-    return sorted(helping, key=lambda pair: pair[1])
+def single_measures(record: NightRecord) -> list[SingleMeasure]:
+    """Return the measures of the plan by what they take off this night's loudest events, most first.
+
+    Losses that are even over all bands are assumptions, no measures.
+    """
+    loudest = loudest_events(record.assessment.events)
+    left = {choice.step.key: (choice.step, choice.audible_by_level[0]) for choice in record.plan.choices}
+    measures = [
+        SingleMeasure(step=step, taken_off_dba=_taken_off_dba(step, loudest), audible=audible)
+        for key, (step, audible) in left.items()
+        if loudest and key != "as-it-is" and not key.startswith("even-")
+    ]
+    return sorted(measures, key=lambda measure: (-measure.taken_off_dba, measure.step.title))
+
+
+def _taken_off_dba(step: IsolationStep, events: tuple[Event, ...]) -> float:
+    """Return the mean drop of the A-weighted level of events' highest spectra behind a step."""
+    drops = []
+    for event in events:
+        # What is not known is taken for silence, before and after.
+        levels_db = np.where(np.isnan(event.max_spectrum.levels_db), -np.inf, event.max_spectrum.levels_db)
+        heard = Spectrum(nominal_hz=event.max_spectrum.nominal_hz, levels_db=levels_db)
+        behind = heard.attenuated(step.loss.on_bands(heard.nominal_hz).levels_db)
+        drops.append(heard.weighted_level() - behind.weighted_level())
+    return float(np.mean(drops))
 
 
 def _known_from(step: IsolationStep) -> str:

@@ -2,10 +2,17 @@
 
 import shutil
 from collections.abc import Callable, Iterator
+from dataclasses import replace
+from datetime import datetime
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
+
+from sleepnoise.acoustics.pressure import PressureBlock
+from sleepnoise.assessing.record import NightRecord
+from sleepnoise.recording.sequence import NightSound
 
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
 
@@ -34,7 +41,7 @@ class Opened:
         self.page.on("request", lambda request: self.requests.append(request.url))
         self.page.goto(file.as_uri())
         if options.get("java_script_enabled", True):
-            self.page.wait_for_function("document.querySelector('#trace-readout')?.dataset.highest")
+            self.page.wait_for_selector("#trace-readout[data-highest]", state="attached")
 
 
 @pytest.fixture
@@ -50,3 +57,19 @@ def open_page(browser: Any, tmp_path: Path) -> Iterator[Callable[..., Opened]]:
     yield open_text
     for each in opened:
         each.context.close()
+
+
+@pytest.fixture
+def sounding(record: NightRecord, monkeypatch: pytest.MonkeyPatch) -> NightRecord:
+    """The night with sounds instead of a file: each event a tone, the second ten times the first."""
+    first, second = record.assessment.events[:2]
+
+    def excerpt(
+        _sound: NightSound, _calibration: object, start: datetime, seconds: float, **_: int
+    ) -> PressureBlock:
+        size_pa = 0.1 if start > first.start else 0.01
+        wave = size_pa * np.sin(2 * np.pi * 1000 * np.arange(round(seconds * 48_000)) / 48_000)
+        return PressureBlock(pressure_pa=wave.astype(np.float32), sample_rate_hz=48_000, start=start)
+
+    monkeypatch.setattr(NightSound, "excerpt", excerpt)
+    return replace(record, assessment=replace(record.assessment, events=(first, second)))

@@ -2,16 +2,12 @@
 
 import base64
 import io
-from dataclasses import replace
-from datetime import datetime
 
 import numpy as np
 import pytest
 import soundfile
 
-from sleepnoise.acoustics.pressure import PressureBlock
 from sleepnoise.assessing.record import NightRecord
-from sleepnoise.recording.sequence import NightSound
 from sleepnoise.report.clips import CLIP_RATE_HZ, OCTAVES_HZ, _octaves, blurred, event_clips
 from sleepnoise.report.html import night_page
 
@@ -64,22 +60,6 @@ def test_a_blurred_clip_is_as_loud_octave_by_octave() -> None:
     ):
         # 2 dB: 6 s of noise 44 Hz wide scatter by tenths, and at the ends less is averaged.
         assert 10 * np.log10(np.mean(has**2) / np.mean(had**2)) == pytest.approx(0, abs=2), octave_hz
-
-
-@pytest.fixture
-def sounding(record: NightRecord, monkeypatch: pytest.MonkeyPatch) -> NightRecord:
-    """The night with sounds instead of a file: each event a tone, the second ten times the first."""
-    first, second = record.assessment.events[:2]
-
-    def excerpt(
-        _sound: NightSound, _calibration: object, start: datetime, seconds: float, **_: int
-    ) -> PressureBlock:
-        size_pa = 0.1 if start > first.start else 0.01
-        wave = size_pa * np.sin(2 * np.pi * 1000 * np.arange(round(seconds * 48_000)) / 48_000)
-        return PressureBlock(pressure_pa=wave.astype(np.float32), sample_rate_hz=48_000, start=start)
-
-    monkeypatch.setattr(NightSound, "excerpt", excerpt)
-    return replace(record, assessment=replace(record.assessment, events=(first, second)))
 
 
 def heard(address: str) -> np.ndarray:

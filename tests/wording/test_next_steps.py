@@ -10,12 +10,19 @@ from sleepnoise.wording.next_steps import (
 )
 
 
-def test_measures_come_best_first_and_each_one_helps(record: NightRecord) -> None:
-    measures = single_measures(record.plan)
-    left = [audible for _, audible in measures]
-    assert left == sorted(left)
-    assert all(audible < record.plan.audible_now for audible in left)
-    assert len(owner_options(record.plan).rows) <= len(measures)
+def test_measures_come_best_first_and_take_off_what_their_bands_say(record: NightRecord) -> None:
+    measures = single_measures(record)
+    taken_off = [each.taken_off_dba for each in measures]
+    assert taken_off == sorted(taken_off, reverse=True)
+    assert len(owner_options(record).rows) <= len(measures)
+    for each in measures:
+        assert each.step.loss.levels_db.min() <= each.taken_off_dba <= each.step.loss.levels_db.max()
+        assert each.audible <= record.plan.audible_now
+
+
+def test_without_events_no_measure_is_praised(silent: NightRecord) -> None:
+    assert single_measures(silent) == []
+    assert "Keep sound out first" not in " ".join(resident_steps(silent))
 
 
 def test_nobody_is_sent_to_seal_or_mask_without_the_cautions(record: NightRecord) -> None:

@@ -52,9 +52,10 @@ class BandMap {
       pen.drawImage(picture, left, 8, x((from + wide) * each) - left, foot - 8);
     }
     pen.restore();
+    pen.textBaseline = "middle";
+    if (rightOf(width) < width - 20) this.scale(pen, rightOf(width) + 14, foot);
     pen.fillStyle = colour("soft");
     pen.textAlign = "right";
-    pen.textBaseline = "middle";
     const row = (foot - 8) / this.rows, thousand = night.band_names.indexOf("1000");
     night.band_names.forEach((name, band) => {
       if ((band - thousand) % 3 === 0) pen.fillText(name, LEFT - 5, foot - row * (band + 0.5));
@@ -64,6 +65,20 @@ class BandMap {
       const text = clock(night, tick, step), half = pen.measureText(text).width / 2;
       pen.fillText(text, Math.min(Math.max(x(tick), LEFT + half - 8), width - half), foot + 16);
     }
+  }
+
+  // What the colours stand for, beside the map.
+  scale(pen, left, foot) {
+    const { colours, low_db: low, high_db: high } = this.night.map, top = 24;
+    colours.forEach((shade, place) => {
+      const y = foot - (foot - top) * (place + 1) / colours.length;
+      pen.fillStyle = `rgb(${shade.join()})`;
+      pen.fillRect(left, y, 12, (foot - top) / colours.length + 0.5);
+    });
+    pen.fillStyle = colour("soft");
+    pen.textAlign = "left";
+    pen.fillText(this.night.unit, left, 13);
+    for (const db of tens(low, high)) pen.fillText(sign(String(db)), left + 17, foot - (foot - top) * (db - low) / (high - low));
   }
 
   tell(x, y) {

@@ -98,7 +98,9 @@ class EventPanel {
     const { night } = this, highest = event.highest.map(number), ground = event.ground.map(number);
     const known = [...highest, ...ground].filter(Number.isFinite);
     const low = Math.floor(Math.min(...known, 0) / 10) * 10, high = Math.max(Math.ceil(Math.max(...known, 10) / 10) * 10, low + 10);
-    const box = { left: 46, right: 712, top: 12, foot: 222 }, wide = (box.right - box.left) / highest.length;
+    // Drawn for the width at hand: letters keep their size.
+    const narrow = this.box.clientWidth < 520, right = narrow ? 352 : 712;
+    const box = { left: 46, right, top: 12, foot: 222 }, wide = (box.right - box.left) / highest.length;
     const y = (db) => box.foot - (box.foot - box.top) * Math.min(Math.max((db - low) / (high - low), 0), 1);
     const path = (levels) => {
       let text = "", joined = false;
@@ -112,9 +114,9 @@ class EventPanel {
     };
     const text = (x, at, anchor, words) => drawing("text", { x, y: at, "text-anchor": anchor }, words);
     const thousand = night.band_names.indexOf("1000");
-    const svg = drawing("svg", { viewBox: "0 0 720 262", role: "img", "aria-label": `Third octaves of event ${event.number}: highest level of each band over the background; the table below has the figures.` },
+    const svg = drawing("svg", { viewBox: `0 0 ${right + 8} 262`, role: "img", "aria-label": `Third octaves of event ${event.number}: highest level of each band over the background; the table below has the figures.` },
       ...tens(low, high).flatMap((db) => [drawing("path", { class: "rule", d: `M${box.left},${y(db)}H${box.right}` }), text(box.left - 6, y(db) + 4, "end", sign(String(db)))]),
-      ...night.band_names.flatMap((name, band) => ((band - thousand) % 3 ? [] : [text(box.left + wide * (band + 0.5), box.foot + 18, "middle", name)])),
+      ...night.band_names.flatMap((name, band) => ((band - thousand) % (narrow ? 6 : 3) ? [] : [text(box.left + wide * (band + 0.5), box.foot + 18, "middle", name)])),
       text((box.left + box.right) / 2, 258, "middle", "third octave, Hz"),
       drawing("path", { class: "ground", d: path(ground) }), drawing("path", { class: "line line1", d: path(highest) }));
     const rows = night.band_names.map((name, band) => element("tr", {}, element("th", { scope: "row", class: "n" }, name),
@@ -123,7 +125,7 @@ class EventPanel {
     const table = element("table", { class: "close narrow" }, element("caption", {}, `Third octaves of event ${event.number}`),
       element("thead", {}, element("tr", {}, ...heads)), element("tbody", {}, ...rows));
     return element("figure", { class: "spectrum" }, svg,
-      element("figcaption", {}, "Red: highest of each band. Dotted: background before it."),
+      element("figcaption", {}, "Solid: highest of each band. Dotted: background before it."),
       element("details", {}, element("summary", {}, "The same as a table"), table));
   }
 

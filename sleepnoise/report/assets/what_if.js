@@ -73,7 +73,7 @@ class WhatIf {
     const height = 190, [pen, width] = prepared(this.canvas, height), { night, view } = this;
     const finite = this.found.filter(Number.isFinite), limit = night.model.margin_db;
     const low = Math.floor(Math.min(limit - 10, ...finite, 0) / 10) * 10, high = Math.ceil(Math.max(limit + 10, ...finite) / 10) * 10;
-    const y = (db) => height - 24 - (height - 44) * (Math.max(db, low) - low) / (high - low);
+    const y = (db) => height - 24 - (height - 52) * (Math.max(db, low) - low) / (high - low);
     const x = (tick) => LEFT + (rightOf(width) - LEFT) * (tick - view.first) / (view.last - view.first);
     pen.fillStyle = colour("soft");
     pen.textBaseline = "middle";
