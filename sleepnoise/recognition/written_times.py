@@ -95,8 +95,6 @@ class RecordedNight:
         StartTimeError
             As :meth:`instant`, or if the end is not after the start or a day or more later.
         """
-        if start == end:
-            raise _no_span(start, end)
         begin, finish = _CLOCK_ALONE.fullmatch(start), _CLOCK_ALONE.fullmatch(end)
         begins = [self._dated(start)] if begin is None else self._readings(_clock_time(begin, start))
         spans = []
@@ -105,7 +103,7 @@ class RecordedNight:
                 last = self._dated(end)
             else:
                 last = min(
-                    (each for each in self._readings(_clock_time(finish, end), first) if each > first),
+                    (each for each in self._readings(_clock_time(finish, end), first) if each >= first),
                     default=first,
                 )
             if begin is None or (first < self.end and last > self.start and last - first < _DAY):

@@ -117,3 +117,8 @@ def test_without_events_nothing_matches_and_nothing_would(history):
 def test_tolerances_that_match_nothing_or_everything_are_refused(history, tolerance_s):
     with pytest.raises(SettingsError, match="between 0 and 30 min"):
         match_diary(diary_at(history, 1200), (), history, tolerance_s)
+
+
+def test_an_event_at_the_very_beginning_counts_by_chance_too(history, event_at):
+    matched = match_diary(diary_at(history, 5), spread_events(event_at, [10]), history)
+    assert matched.share_by_chance == pytest.approx(320 / 28800, abs=0.002)

@@ -60,3 +60,10 @@ def test_files_that_are_missing_or_no_json_are_refused(written, tmp_path):
         read_known_sounds(written("{", "known.json"))
     with pytest.raises(RecordingError, match="too large"):
         read_known_sounds(written(" " * 10_000_001, "known.json"))
+
+
+@pytest.mark.parametrize("number", ["NaN", "Infinity"])
+def test_numbers_that_are_none_are_refused(written, number):
+    text = document_text(known_sounds_document(KNOWN[1:])).replace("0.0", number, 1)
+    with pytest.raises(RecordingError, match=r"levels\.0"):
+        read_known_sounds(written(text, "known.json"))

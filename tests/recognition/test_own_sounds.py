@@ -115,7 +115,9 @@ def test_what_was_left_out_before_is_not_counted_as_own(night):
 
 def test_reasons_of_a_part_of_the_night_are_those_that_touch_it(night):
     history, events = night
-    labels = labels_of(history, (0, 80, "turning", "sleeper"), (796, 820, "cough", "sleeper"))
+    labels = labels_of(
+        history, (0, 80, "turning", "sleeper"), (796, 820, "cough", "sleeper"), (900, 910, "thump", "outside")
+    )
     said = said_spans(labels, NOBODY, events, history)
     own = own_ticks(said, events, history)
     part = with_and_without(history.between(80, 1000), own[80:1000], said)
@@ -143,3 +145,15 @@ def test_events_get_their_label_and_own_ones_a_flag(night):
     only_time = said_spans(labels, NOBODY, events, history)
     told = with_labels(events, only_time, own_ticks(only_time, events, history))
     assert [event.flags for event in told] == [("sleeper: not counted",), (), ()]
+
+
+def test_an_event_that_is_only_partly_own_gets_no_flag(night):
+    history, events = night
+    said = said_spans(labels_of(history, (2450, 2600, "turning", "sleeper")), NOBODY, events, history)
+    told = with_labels(events, said, own_ticks(said, events, history))
+    assert (told[2].label, told[2].flags) == ("", ())
+    inside = labels_of(history, (2400, 2480, "van", "outside"), (2380, 2410, "turning", "sleeper"))
+    said = said_spans(inside, NOBODY, events, history)
+    own = own_ticks(said, events, history)
+    own[2400:2410] = True
+    assert with_labels(events, said, own)[2].flags == ()

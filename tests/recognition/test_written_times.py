@@ -115,6 +115,7 @@ def test_a_span_across_a_change_of_clocks_has_its_true_length():
     ("start", "end", "wrong"),
     [
         ("23:15", "23:15", "the end must come after the start"),
+        ("23:15", "23:15:00", "the end must come after the start"),
         ("2026-02-11T03:00", "2026-02-11T02:00", "the end must come after the start"),
         ("2026-02-11T03:00", "2026-02-12T03:00", "within a day"),
         ("12:00", "13:00", "nowhere"),
