@@ -24,7 +24,7 @@ from sleepnoise.recording.quality import QualityFlag
 from sleepnoise.recording.sequence import NightSound, Part
 from sleepnoise.recording.timestamps import StartTime
 
-pytest_plugins = ["door_sounds", "level_traces", "passing_car", "sound_files", "two_rooms"]
+pytest_plugins = ["door_sounds", "level_traces", "passing_car", "plan_problems", "sound_files", "two_rooms"]
 
 START = datetime(2026, 1, 14, 21, 55, tzinfo=UTC)
 ZONE = "Europe/Vienna"

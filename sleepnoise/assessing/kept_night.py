@@ -45,7 +45,9 @@ class _Bands(_Part):
 class _Event(_Part):
     event: Annotated[int, Field(ge=1)]
     start_local: Annotated[str, Field(max_length=40)]
+    duration_s: Annotated[float, Field(ge=0)]
     lafmax: Annotated[_Level, Field(alias="LAFmax_dB")]
+    lae: Annotated[_Level, Field(alias="LAE_dB")]
     label: Annotated[str, Field(max_length=200)] = ""
     group: Annotated[str, Field(max_length=200)] = ""
     max_spectrum: _Bands
@@ -68,6 +70,8 @@ class _Verdict(_Part):
 
 class _Statistics(_Part):
     laeq: Annotated[_Level, Field(alias="LAeq_dB")]
+    duration_s: Annotated[float, Field(ge=0)]
+    left_out_s: Annotated[float, Field(ge=0)]
 
 
 class _Night(_Part):
@@ -103,7 +107,9 @@ class KeptEvent:
         From 1, as in the assessment.
     start_local : str
         ISO 8601 with offset.
-    lafmax : float, dB
+    duration_s : float, s
+    lafmax, lae : float, dB
+        With the background.
     label : str
         What it is, or the group it belongs to; empty if nobody said.
     max_spectrum, background_spectrum : Spectrum
@@ -111,7 +117,9 @@ class KeptEvent:
 
     number: int
     start_local: str
+    duration_s: float
     lafmax: float
+    lae: float
     label: str
     max_spectrum: Spectrum
     background_spectrum: Spectrum
@@ -136,6 +144,8 @@ class KeptNight:
         Of its folder.
     laeq : float, dB
         Of the night window.
+    recorded_s : float, s
+        Time that was judged.
     background_spectrum : Spectrum
     events : tuple of KeptEvent
     values : tuple of NightValue
@@ -145,6 +155,7 @@ class KeptNight:
 
     name: str
     laeq: float
+    recorded_s: float
     background_spectrum: Spectrum
     events: tuple[KeptEvent, ...]
     values: tuple[NightValue, ...]
@@ -174,6 +185,7 @@ def read_kept_night(where: Path) -> KeptNight:
     return KeptNight(
         name=path.parent.resolve().name,
         laeq=file.night.statistics.laeq,
+        recorded_s=file.night.statistics.duration_s - file.night.statistics.left_out_s,
         background_spectrum=file.night.background_spectrum.spectrum(),
         events=tuple(_event(event) for event in file.events),
         values=_values(file),
@@ -205,7 +217,9 @@ def _event(event: _Event) -> KeptEvent:
     return KeptEvent(
         number=event.event,
         start_local=event.start_local,
+        duration_s=event.duration_s,
         lafmax=event.lafmax,
+        lae=event.lae,
         label=event.label or event.group,
         max_spectrum=event.max_spectrum.spectrum(),
         background_spectrum=event.background_spectrum.spectrum(),

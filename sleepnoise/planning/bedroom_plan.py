@@ -1,0 +1,159 @@
+"""One bedroom planned: the best plan and everything that is asked beside it."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from sleepnoise.acoustics.decibels import FloatArray, energy
+from sleepnoise.hearing.audibility import MODEL_BANDS_HZ
+from sleepnoise.isolation.treatments import treated_open_m2
+from sleepnoise.masking.cautions import MASKER_CAUTIONS
+from sleepnoise.planning.bedroom_problem import HeardNight, MaskerChoices, RoomWishes, bedroom_problem
+from sleepnoise.planning.cautions import JOINT_PLAN_CAUTIONS
+from sleepnoise.planning.optimum import Optimum, Plan, find_optimum
+from sleepnoise.planning.problem import A_WEIGHTS, Problem, Wish
+from sleepnoise.planning.robustness import CertainPlan, Certainty, certain_plan, certainty, draw
+from sleepnoise.planning.room_study import RoomStudy
+from sleepnoise.planning.tradeoff import (
+    FrontPoint,
+    Missing,
+    Step,
+    TradeMap,
+    audible_whatever,
+    eased,
+    front,
+    missing,
+    sampled_front,
+    steps_of,
+    trade_map,
+    without_masker,
+    without_treatments,
+)
+
+MOST_AGREED, AGREED_LIMIT_S = 60, 20.0
+"""Events up to which the programme is asked as well, and for how long, s. Chosen: sixty take some seconds."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PartShare:
+    """How much of the events' A-weighted energy comes in by one part, 0 to 1; ``inside`` by none of them."""
+
+    title: str
+    share: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class BedroomPlan:
+    """Everything that a plan says.
+
+    Attributes
+    ----------
+    study : RoomStudy
+    nights : tuple of str
+    problem : Problem
+    optimum : Optimum
+    parts : tuple of PartShare
+        Greatest share first.
+    steps : tuple of Step
+    isolation_only, masking_only, eased : Plan or None
+        The best plans without masker, without treatments, and for a target 5 dB wider.
+    front : tuple of FrontPoint
+    map : TradeMap or None
+        ``None`` where combinations are too many to be worked out one by one.
+    whatever : tuple of str
+        Events that stay audible whatever is done.
+    missing : tuple of Missing
+        What would help beside the plan, the best first; empty when the target is reached.
+    certainty : Certainty or None
+    certain : tuple of CertainPlan
+    cautions : tuple of str
+    """
+
+    study: RoomStudy
+    nights: tuple[str, ...]
+    problem: Problem
+    optimum: Optimum
+    parts: tuple[PartShare, ...]
+    steps: tuple[Step, ...]
+    isolation_only: Plan | None
+    masking_only: Plan | None
+    eased: Plan | None
+    front: tuple[FrontPoint, ...]
+    map: TradeMap | None
+    whatever: tuple[str, ...]
+    missing: tuple[Missing, ...]
+    certainty: Certainty | None
+    certain: tuple[CertainPlan, ...]
+    cautions: tuple[str, ...]
+
+
+def plan_bedroom(
+    nights: Sequence[HeardNight],
+    study: RoomStudy,
+    room: RoomWishes,
+    maskers: MaskerChoices,
+    wish: Wish,
+    *,
+    certainties: Sequence[float] = (),
+) -> BedroomPlan:
+    """Plan one bedroom from its assessed nights and its room file.
+
+    Parameters
+    ----------
+    nights : sequence of HeardNight
+        At least one.
+    study : RoomStudy
+    room : RoomWishes
+    maskers : MaskerChoices
+    wish : Wish
+    certainties : sequence of float
+        Certainties, 0 to 1, for each of which a plan is sought as well.
+    """
+    problem = bedroom_problem(nights, study, room, maskers, wish)
+    few = problem.events.count <= MOST_AGREED
+    optimum = find_optimum(problem, agreed=few, time_limit_s=AGREED_LIMIT_S)
+    plan, field = optimum.plan, optimum.field
+    drawn = draw(problem)
+    return BedroomPlan(
+        study=study,
+        nights=tuple(night.name for night in nights),
+        problem=problem,
+        optimum=optimum,
+        parts=part_shares(problem),
+        steps=() if plan is None else steps_of(problem, plan),
+        isolation_only=without_masker(problem).plan,
+        masking_only=without_treatments(problem).plan,
+        eased=eased(problem).plan,
+        front=sampled_front(problem) if field is None else front(field),
+        map=None if field is None else trade_map(field),
+        whatever=tuple(problem.events.names[row] for row in audible_whatever(optimum)),
+        missing=() if plan is None or optimum.reached else missing(problem, plan, _refused(study)),
+        certainty=None if plan is None else certainty(problem, plan, drawn),
+        certain=tuple(certain_plan(problem, drawn, each) for each in certainties),
+        cautions=(*JOINT_PLAN_CAUTIONS, *MASKER_CAUTIONS),
+    )
+
+
+def part_shares(problem: Problem) -> tuple[PartShare, ...]:
+    """Return by which parts the events' A-weighted energy comes in now, greatest share first."""
+    weighted = energy(problem.events.signal_db) * A_WEIGHTS
+    by_origin = np.zeros((len(problem.origins), len(MODEL_BANDS_HZ)))
+    np.add.at(by_origin, problem.events.origin, weighted)
+    total = float(by_origin.sum())
+    found = [(group.title, float(np.sum(group.carried[0] * by_origin))) for group in problem.groups]
+    found.append(("made inside, or through the structure", float(np.sum(problem.fixed * by_origin))))
+    shares = [PartShare(title=title, share=part / total if total > 0.0 else 0.0) for title, part in found]
+    return tuple(sorted((each for each in shares if each.share > 0.0), key=lambda each: -each.share))
+
+
+def _refused(study: RoomStudy) -> list[tuple[str, str, tuple[str, ...], FloatArray]]:
+    """Return what may not be done: part, title, reasons, and what it would leave of each path."""
+    paths, bands = study.advice.now.paths, len(MODEL_BANDS_HZ)
+    found = []
+    for each in study.advice.refused:
+        own = [number for number, path in enumerate(paths.paths) if path.part is each.part]
+        after_m2 = treated_open_m2(paths, [(each.treatment, each.part)])
+        factor = after_m2[own, :bands] / paths.open_m2[own, :bands]
+        found.append((each.part.key, each.treatment.title, each.reasons, factor))
+    return found
