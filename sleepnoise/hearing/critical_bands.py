@@ -153,5 +153,5 @@ def _with_slopes(core: FloatArray) -> float:
         if place < edge:
             total += (edge - place) * level
             place, height = edge, level
-            row = next(i for i, least in enumerate(SLOPE_FROM_SONE) if least < level or least == 0)
+            row = next(i for i, least in enumerate(SLOPE_FROM_SONE) if least <= level)
     return total

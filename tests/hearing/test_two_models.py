@@ -45,6 +45,13 @@ def test_worst_events_come_first_and_unknown_ones_are_left_out():
     assert second_opinions(np.empty((0, BANDS)), np.empty((0, BANDS))) == ()
 
 
+def test_a_band_of_unknown_noise_is_left_out_of_both_loudnesses():
+    signal_db, noise_db = np.full((1, BANDS), 40.0), np.full((1, BANDS), -40.0)
+    noise_db[0, 12] = np.nan
+    (found,) = second_opinions(signal_db, noise_db)
+    assert found.partial_sone == pytest.approx(found.alone_sone, rel=1e-3)
+
+
 @pytest.mark.parametrize(
     ("margin", "excess", "partial", "verdict"),
     [
