@@ -63,3 +63,24 @@ def test_clock_times_jump_with_the_clocks(record: NightRecord) -> None:
     assert texts == ["02:00", "02:15", "02:30", "02:45", "02:00", "02:15", "02:30", "02:45", "03:00"]
     places = [mark.at for mark in trace.clock]
     assert np.ptp(np.diff(places)) < 0.2
+
+
+def test_values_it_was_judged_against_are_drawn_once_each_and_no_others(record: NightRecord) -> None:
+    trace = night_trace(record)
+    judged = {
+        verdict.criterion.level_db
+        for verdict in record.assessment.verdicts
+        if verdict.word != "shown only" and verdict.criterion.level_db is not None
+    }
+    low_db, high_db = (float(trace.levels[place].text) for place in (0, -1))
+    drawn = {float(mark.text.rsplit(" ", 1)[1]) for mark in trace.values}
+    assert drawn == {db for db in judged if low_db < db < high_db}
+    assert len(trace.values) == len(drawn) >= 2
+
+
+def test_a_fault_is_marked_where_it_was(record: NightRecord) -> None:
+    trace = night_trace(record)
+    [mark] = trace.faults
+    share = 75 * 60 / record.history.seconds
+    assert mark.x == pytest.approx(LEFT + share * (RIGHT - LEFT), abs=0.1)
+    assert mark.title == "knock: noted"
