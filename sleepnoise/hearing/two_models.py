@@ -18,7 +18,7 @@ from sleepnoise.hearing.loudness import AUDIBLE_SONE, excess_db, specific_loudne
 Verdict = Literal["heard", "not heard", "cannot tell"]
 
 WORST = 100
-"""Events that get a second opinion. Chosen: they take about 2 s, and quieter ones are covered with them."""
+"""Events that get a second opinion. Chosen: they take 0.2 s, and quieter ones are covered with them."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
