@@ -68,8 +68,8 @@ class Difference:
         How that was found.
     word : ChangeWord
     more_nights : int or None
-        On each side, how many more would probably tell the difference found from none; 0 if it is told.
-        None if more than two months would not, or nothing is known of the spread.
+        On each side, how many more would probably tell the difference found from none, or one of
+        ``LEAST_CHANGE`` if that is larger; 0 if it is told. None if more than two months would not, or nothing is known of the spread.
     """
 
     before_nights: int

@@ -19,6 +19,7 @@ from sleepnoise.errors import SettingsError
 FEW = st.lists(st.floats(10, 90), min_size=2, max_size=RESAMPLED_FROM - 1)
 
 
+@settings(deadline=None)
 @given(FEW, FEW)
 def test_with_few_nights_the_interval_is_that_of_welch(before, after):
     if min(np.std(before), np.std(after)) < 1e-3:  # the library warns of such
@@ -123,6 +124,13 @@ def test_more_nights_are_told_until_it_is_settled():
     assert halves[1] < 2.8 <= halves[0]
     settled = difference_between([44, 40, 47, 38, 42], [24, 20, 27, 18, 22], as_energy=False)
     assert (settled.word, settled.more_nights) == ("quieter", 0)
+
+
+def test_where_nothing_changed_as_many_nights_are_asked_for_as_tell_1_db():
+    found = difference_between([44, 40, 42], [40, 42, 44], as_energy=False)
+    assert (found.difference, found.word) == (0, "cannot tell")
+    # s = 2: t(2n - 2) x 2 x sqrt(2/n) < 1 for 32 nights (0.9995), not for 31.
+    assert found.more_nights == 32 - 3
 
 
 def test_whole_nights_are_compared_in_every_quantity(nights):

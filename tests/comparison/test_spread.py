@@ -5,7 +5,7 @@ import math
 import numpy as np
 import pytest
 import scipy.stats
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from sleepnoise.comparison.spread import MOST_NIGHTS, mean_of_nights, more_nights_to_tell, nights_needed
@@ -13,6 +13,7 @@ from sleepnoise.comparison.spread import MOST_NIGHTS, mean_of_nights, more_night
 LEVELS = st.lists(st.floats(10, 90), min_size=2, max_size=20)
 
 
+@settings(deadline=None)
 @given(LEVELS)
 def test_a_plain_mean_and_its_interval_are_those_of_the_library(levels):
     found = mean_of_nights(levels, as_energy=False)
@@ -48,6 +49,7 @@ def test_intervals_of_energy_means_hold_the_truth_as_often_as_they_say():
         assert 0.91 < share < 0.985
 
 
+@settings(deadline=None)
 @given(LEVELS, st.randoms(), st.booleans())
 def test_the_order_of_nights_does_not_matter(levels, random, as_energy):
     shuffled = list(levels)
@@ -57,6 +59,7 @@ def test_the_order_of_nights_does_not_matter(levels, random, as_energy):
     assert repr(mean_of_nights(shuffled, as_energy=as_energy)) == same
 
 
+@settings(deadline=None)
 @given(st.floats(10, 90), st.integers(2, 30), st.booleans())
 def test_equal_nights_have_no_spread(level, nights, as_energy):
     found = mean_of_nights([level] * nights, as_energy=as_energy)
@@ -64,6 +67,7 @@ def test_equal_nights_have_no_spread(level, nights, as_energy):
     assert found.spread == pytest.approx(0, abs=1e-9)
 
 
+@settings(deadline=None)
 @given(LEVELS, st.floats(-20, 20))
 def test_raising_every_night_raises_the_energy_mean_and_its_interval(levels, rise_db):
     found = mean_of_nights(levels, as_energy=True)
