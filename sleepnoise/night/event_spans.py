@@ -82,7 +82,7 @@ def sounds_within(
     history: LevelHistory, background: MovingBackground, settings: EventSettings, first: int, last: int
 ) -> SingleSounds:
     """Return the single sounds of a span; what scatters like the background is none."""
-    least_db = max(SINGLE_DB, settings.scatter_onset * float(background.scatter_db[first]))
+    least_db = max(SINGLE_DB, settings.scatter_release * float(background.scatter_db[first]))
     floor_db = float(background.upper_db[first])
     return single_sounds(history, first, last, floor_db=floor_db, least_db=least_db)
 

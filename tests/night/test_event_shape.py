@@ -51,6 +51,16 @@ def test_only_the_rise_to_the_loudest_sound_counts(sounds):
     assert event.rise_db == pytest.approx(15, abs=0.5)
 
 
+def test_a_rise_begins_where_the_level_last_fell(sounds):
+    scene = sounds(600)
+    course = ([300, 301, 302, 312, 320], [20, 45, 38, 58, 20])
+    at_s = np.arange(scene.energies.size) * 0.0125
+    scene.energies += energy(np.interp(at_s, *course, left=-50, right=-50))
+    event = only(scene.history())
+    assert event.rise_db == pytest.approx(19, abs=1)
+    assert event.onset_rate_db_per_s == pytest.approx(2, abs=0.15)
+
+
 def test_a_sound_that_was_there_from_the_first_sample_has_no_rise(sounds):
     event = only(sounds(600).steady(0, 10, 50).history())
     assert np.isnan([event.rise_db, event.onset_rate_db_per_s]).all()

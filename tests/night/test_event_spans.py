@@ -9,6 +9,7 @@ from sleepnoise.acoustics.weighting import band_weighting_db
 from sleepnoise.levels.history import LevelHistory
 from sleepnoise.night.event_settings import EventSettings
 from sleepnoise.night.events import find_events
+from sleepnoise.night.single_sounds import bands_apart, energy_places
 
 LOW = np.where(np.abs(np.log2(np.asarray(NOMINAL_HZ) / 100)) < 0.6, 0.0, -60.0)
 HIGH = np.where(np.abs(np.log2(np.asarray(NOMINAL_HZ) / 2000)) < 0.6, 0.0, -60.0)
@@ -46,6 +47,14 @@ def barks(sounds, gaps_s, laf_db=45.0, start_s=200.0):
 def test_footsteps_and_beats_are_one_series_with_their_count(sounds, apart_s, laf_db):
     (event,) = find_events(sounds(600).steps(300, 20 * apart_s - 0.01, laf_db, apart_s).history())
     assert event.count == 20
+
+
+@pytest.mark.parametrize("over_db", [13.0, 20.0])
+def test_barking_over_a_rumble_that_scatters_is_one_series(sounds, over_db):
+    scene = barks(sounds, [4, 5, 3, 6, 4, 5], 27 + over_db).scattered(49.7)
+    shape_db = np.where(np.isin(NOMINAL_HZ, (100, 125)), 0.0, -60.0)
+    (event,) = find_events(scene.history(shape_db=shape_db))
+    assert event.count == 7
 
 
 def test_barking_every_few_seconds_is_one_series_with_a_count(sounds):
@@ -109,6 +118,15 @@ def test_steps_that_come_close_after_a_slam_are_an_event_of_their_own(sounds):
     history = shaped(sounds(900).slam(400, 55).steps(402, 10, 42).history(), [(400, 401.8, LOW)])
     slam, steps = find_events(history)
     assert (slam.count, steps.count) == (1, 20)
+
+
+def test_a_slam_cut_in_two_by_the_grid_keeps_the_place_of_its_energy(sounds):
+    # The maximum is read in the second tick, which holds little but background.
+    history = sounds(600).slam(300.075, 60).history()
+    history = shaped(history, [(300, 300.125, HIGH), (300.125, 310, LOW)])
+    (place,) = energy_places(history, np.array([2401]))
+    (high,) = energy_places(shaped(history, [(0, 600, HIGH)]), np.array([2401]))
+    assert bands_apart(place, high) < 0.5
 
 
 def test_a_rhythm_of_two_drums_is_one_event(sounds):
