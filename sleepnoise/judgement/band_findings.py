@@ -37,8 +37,8 @@ def octaves_db(thirds_db: dict[float, float]) -> dict[float, float]:
 
     Examples
     --------
-    >>> [(hz, round(db, 2)) for hz, db in octaves_db({50.0: 40, 63.0: 40, 80.0: 40, 100.0: 50}).items()]
-    [(63.0, 44.77)]
+    >>> [(hz, round(db, 2)) for hz, db in octaves_db({50.0: 40, 63.0: 43, 80.0: 46, 100.0: 50}).items()]
+    [(63.0, 48.44)]
     """
     triples = zip(NOMINAL_HZ[1::3], NOMINAL_HZ[2::3], NOMINAL_HZ[3::3], strict=False)
     return {
