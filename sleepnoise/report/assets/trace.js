@@ -255,14 +255,16 @@ class Trace {
   }
 
   tell() {
-    const first = Math.floor(this.view.first), last = Math.ceil(this.view.last);
+    const first = Math.floor(this.view.first), last = Math.ceil(this.view.last), told = this.readout.dataset;
+    // Said aloud by screen readers: only when it changes.
+    if (Number(told.first) === first && Number(told.last) === last) return;
     const highest = decibels(extremeWithin(this.night.highest, first, last, true));
     const lowest = decibels(extremeWithin(this.night.lowest, first, last, false));
     const within = this.night.events.filter((event) => event.first < last && event.last > first).length;
     const step = last - first < 480 ? TICK_MS : 1000, until = clock(this.night, last, step);
     this.readout.replaceChildren(
       `${clock(this.night, first, step)} to ${until}: highest `, ...symbol("LAF"), ` ${levelText(highest)} ${this.night.unit}, lowest ${levelText(lowest)}; ${within} event${within === 1 ? "" : "s"}.`);
-    Object.assign(this.readout.dataset, { first, last, highest, lowest });
+    Object.assign(told, { first, last, highest, lowest });
   }
 
   // The event under a place; the nearest within a finger's width.

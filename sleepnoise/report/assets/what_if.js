@@ -64,6 +64,11 @@ class WhatIf {
       line.append(" A masker above 30 dB(A) alone exceeds the WHO 1999 value for bedrooms.");
     }
     if (!night.absolute) line.append(" Levels are not calibrated: counts may be far off.");
+    const margin = (place) => `${this.night.events[place].number} (${levelText(this.found[place])})`;
+    const loudest = [...audible.keys()].filter((place) => audible[place]).sort((one, other) => this.found[other] - this.found[one]);
+    document.getElementById("trial-list").textContent = loudest.length
+      ? `Events above it, with their margins in dB, most audible first: ${loudest.map(margin).join(", ")}.`
+      : "No event lies above it.";
     line.dataset.audible = count;
     line.dataset.margins = JSON.stringify(this.found);
   }
