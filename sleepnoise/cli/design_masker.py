@@ -17,6 +17,8 @@ AIM, LIMITS, WHO, ALARM, SOUND, RESULT = (
     "What it is for", "Limits", "Who sleeps there", "Alarm", "Sound file", "Result",
 )  # fmt: skip
 AIMS = click.Choice(["inaudible", "hardly audible", "not noticeable"])
+AIMS_TOGETHER = ("hardly audible", "not noticeable")
+"""Aims of published criteria, which put all bands together."""
 PITCHES = click.Choice(["high", "low"])
 
 SECONDS = 600.0
@@ -100,7 +102,10 @@ def _wishes(chosen: dict[str, Any]) -> "MaskerWishes":
     distance = {} if chosen["distance"] is None else {"distance_m": chosen["distance"]}
     return MaskerWishes(
         design=DesignSettings(
-            margin_db=_margin(chosen), band_limits_db=dict(map(_band_limit, chosen["band_limit"])), **given
+            margin_db=_margin(chosen),
+            together=chosen["aim"] in AIMS_TOGETHER,
+            band_limits_db=dict(map(_band_limit, chosen["band_limit"])),
+            **given,
         ),
         events=_numbers(chosen["events"] or ""),
         behind=chosen["behind"],

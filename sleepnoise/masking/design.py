@@ -69,8 +69,8 @@ class EventOutcome:
         How far it stays above the margin that was asked for in that band: what isolation would
         have to bring there. 0 if covered.
     alone_dba : float, dB(A)
-        Level of the quietest masker that covers it alone; ``-inf`` if it needs none, ``inf`` if
-        there is none.
+        Level of the quietest masker that covers it alone, with all bands together an upper bound;
+        ``-inf`` if it needs none, ``inf`` if there is none.
     """
 
     reason: Reason
@@ -143,6 +143,9 @@ def design_masker(
 
     Notes
     -----
+    With all bands together, single events are weighed by covers that keep single bands as far below the
+    margin as it takes, which are somewhat louder than needed; the masker of those that stay is not.
+
     Events that cannot be covered alone are given up first. As long as the rest is too loud, the
     event whose absence helps most is given up as well; in the end, whichever of these fits in
     after all is taken back.
@@ -151,14 +154,17 @@ def design_masker(
     background = np.asarray(background_db, dtype=np.float64)
     needed_db = _needed(signal, background, settings, _strictness(signal, background, settings))
     covers_db, obstacles = _covers(needed_db, settings)
-    if settings.together:
-        covers_db = _each_quietest(signal, background, covers_db, obstacles, settings)
     alone_dba = np.where(obstacles == "", _weighted(covers_db), np.inf)
     chosen = _chosen(covers_db, np.flatnonzero(alone_dba <= settings.cap_dba + ROUNDING_DB), settings.cap_dba)
     masker_db = _together(covers_db[chosen])
     if settings.together and np.isfinite(masker_db).any():
         masker_db = quietest_together(
-            signal[chosen], background[chosen], settings.margin_db, masker_db, settings.neighbour_step_db
+            signal[chosen],
+            background[chosen],
+            settings.margin_db,
+            masker_db,
+            step_db=settings.neighbour_step_db,
+            limits_db=settings.limits_db,
         )
     level_dba = float(_weighted(masker_db))
     return MaskerDesign(
@@ -207,28 +213,6 @@ def _covers(needed_db: FloatArray, settings: DesignSettings) -> tuple[FloatArray
     unplayed = (needed_db[:, ~played] > -np.inf).any(axis=-1)
     over_limit = (covers_db > settings.limits_db + ROUNDING_DB).any(axis=-1)
     return covers_db, np.where(unplayed, "loudspeaker", np.where(over_limit, "band limit", ""))
-
-
-def _each_quietest(
-    signal_db: FloatArray,
-    background_db: FloatArray,
-    covers_db: FloatArray,
-    obstacles: NDArray[np.str_],
-    settings: DesignSettings,
-) -> FloatArray:
-    """Return covers of single events, all bands together, of those that might stay below the cap."""
-    quietest_db = covers_db.copy()
-    within = _weighted(covers_db) <= settings.cap_dba + LARGEST_STRICTNESS_DB
-    for event in np.flatnonzero(within & (obstacles == "") & np.isfinite(covers_db).any(axis=-1)):
-        alone = slice(event, event + 1)
-        quietest_db[event] = quietest_together(
-            signal_db[alone],
-            background_db[alone],
-            settings.margin_db,
-            covers_db[event],
-            settings.neighbour_step_db,
-        )
-    return quietest_db
 
 
 def _together(covers_db: FloatArray) -> FloatArray:

@@ -59,12 +59,15 @@ def answers(study: MaskerStudy) -> Iterator[str]:
     design = study.design
     covered = sum(each.reason == "covered" for each in design.outcomes)
     quiet = sum(each.reason == "never heard" for each in design.outcomes)
-    aim = f"the margin of {target_text(design.settings.margin_db)}"
+    rule = ", all bands together" if design.settings.together else ""
+    aim = f"the margin of {target_text(design.settings.margin_db)}{rule}"
     if quiet:
         yield f"{quiet} of {len(design.outcomes)} events stay below {aim} without any masker."
+    more = " more" if quiet else ""
     if covered:
         yield (
-            f"The quietest masker that keeps {covered} more there has {level_text(design.level_dba)} dB(A) "
+            f"The quietest masker that keeps {covered}{more} events below {aim} has "
+            f"{level_text(design.level_dba)} dB(A) "
             f"at the pillow ({study.loudness_sone:.1f} sone). What can be heard is told to ±"
             f"{study.uncertainty_db:g} dB."
         )
