@@ -23,8 +23,9 @@ PROMINENCE_TICKS = 300 * TICKS_PER_SECOND
 """Stretch around a maximum in which the level must have fallen, ticks. Chosen: five minutes, the memory of
 the background; without an end, a night of equal beats would cost the square of its length."""
 
-# A maximum that is flat for longer than half the window has nothing beside it to stand out from.
 _WINDOW: dict[str, Any] = {"wlen": 2 * PROMINENCE_TICKS, "plateau_size": (None, PROMINENCE_TICKS)}
+"""The same for the course, which has two entries a tick. Chosen: see PROMINENCE_TICKS; a maximum that is flat
+for longer than half of it has nothing beside it to stand out from."""
 
 BRIEF_S = 1.5
 """Longest single sound of a series, near its maximum, s. Chosen: a bark, step, beat or cough is shorter, a
