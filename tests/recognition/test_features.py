@@ -102,8 +102,20 @@ def test_the_centre_of_sounds_has_no_sound_if_one_of_them_has_none():
     assert centre == SoundFeatures(levels=(2.0,) * len(LEVEL_SPREAD))
 
 
-def test_an_event_that_background_swallows_has_finite_numbers(night):
+def test_an_event_that_its_background_swallows_has_no_spectrum_and_finite_numbers(night):
     event = night.events[0]
     background = event.background_spectrum
     buried = replace(event, background_spectrum=replace(background, levels_db=background.levels_db + 80))
-    assert np.isfinite(level_features(night.history, buried).levels).all()
+    numbers = level_features(night.history, buried).levels
+    assert numbers[:10] == pytest.approx((0.0,) * 10, abs=1e-12)
+    assert np.isfinite(numbers).all()
+
+
+def test_the_core_of_an_event_ends_ten_decibels_down(history_of, event_at):
+    laf = np.full(160, -np.inf)
+    laf[40:48], laf[48:72] = 60.0, 49.0  # a second, then three seconds 11 dB lower
+    numbers = level_features(history_of(laf), event_at(1, 40, 72, 60.0)).levels
+    assert numbers[10] == pytest.approx(np.log2(1.0))
+    assert numbers[13] == 1.0
+    laf[48:72] = 51.0
+    assert level_features(history_of(laf), event_at(1, 40, 72, 60.0)).levels[10] == np.log2(4.0)

@@ -7,7 +7,7 @@ import pytest
 from sklearn.metrics import adjusted_rand_score
 
 from sleepnoise.evidence.plain import plain_value
-from sleepnoise.recognition.features import SoundFeatures
+from sleepnoise.recognition.features import LEVEL_SPREAD, SoundFeatures
 from sleepnoise.recognition.groups import group_events, known_after, labelled, with_groups
 
 
@@ -142,3 +142,25 @@ def test_grouped_events_are_plain_values(night):
     assert plain["groups"][0]["sound"]["features"]["levels"][0] == pytest.approx(
         group_events(night.events, night.features).groups[0].sound.features.levels[0]
     )
+
+
+def grouped_on_a_line(event_at, *places):
+    """Group sounds that lie on a line, so far from each other as their places tell."""
+    events = [event_at(k, 800 * k, 800 * k + 8) for k in range(1, len(places) + 1)]
+    features = [SoundFeatures(levels=tuple(spread * at for spread in LEVEL_SPREAD)) for at in places]
+    return [group.events for group in group_events(events, features).groups]
+
+
+def test_two_sounds_that_lie_further_apart_than_one_sound_varies_are_two_groups(event_at):
+    assert grouped_on_a_line(event_at, 0, 0.1, 0.2, 0.3, 3.2, 3.3, 3.4, 3.5) == [(1, 2, 3, 4), (5, 6, 7, 8)]
+
+
+def test_an_event_far_from_a_narrow_group_is_not_in_it(event_at):
+    near = [0.01 * k for k in range(8)]
+    assert grouped_on_a_line(event_at, *near, 2.9) == [tuple(range(1, 9))]
+    assert grouped_on_a_line(event_at, *near, 1.5) == [tuple(range(1, 10))]
+
+
+def test_a_core_among_strangers_must_be_as_narrow_as_usual(event_at):
+    assert grouped_on_a_line(event_at, 0, 1.35, 2.7, 10, 25, 45) == []
+    assert grouped_on_a_line(event_at, 0, 1.1, 2.2, 10, 25, 45) == [(1, 2, 3)]

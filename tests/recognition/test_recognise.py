@@ -8,6 +8,7 @@ from sleepnoise.acoustics.pressure import PressureBlock
 from sleepnoise.errors import RecordingError
 from sleepnoise.evidence.plain import document_text, plain_value
 from sleepnoise.recognition.features import listening_span
+from sleepnoise.recognition.groups import group_events
 from sleepnoise.recognition.labels import GroupLabel, Labels
 from sleepnoise.recognition.own_sounds import own_ticks
 from sleepnoise.recognition.recognise import recognise
@@ -44,6 +45,7 @@ def listen(night):
 
 def test_events_come_back_with_the_names_of_their_groups(night, listen):
     found = recognise(night.history, night.events, listen=listen)
+    assert found.grouped == group_events(night.events, night.features)
     assert found.grouped.listened
     assert [event.number for event in found.events] == [event.number for event in night.events]
     by_kind = {}
