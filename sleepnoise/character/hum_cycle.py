@@ -42,6 +42,10 @@ HYSTERESIS = 1 / 3
 """Part of the depth by which a reading must come near a level to count for it. Chosen: readings in the
 middle third are on their way."""
 
+SHORT_RUN = 1 / 3
+"""Part of the usual run below which a run is not the hum's. Chosen: a passing vehicle is in the hum's band
+for a minute, a compressor's runs are about equally long."""
+
 MAD_TO_STANDARD = 1.4826
 """Standard deviation of normally spread values, in median absolute deviations. Source: normal distribution,
 1 / 0.6745."""
@@ -157,7 +161,8 @@ def _spread(values: FloatArray) -> float:
 
 
 def _cycle(band: _Band, laeq: FloatArray) -> HumCycle:
-    on = _states(band)
+    on = _without_short_runs(_states(band))
+    on = ~_without_short_runs(~on)
     known = np.isfinite(band.readings)
     switched_on = np.flatnonzero(on[1:] & ~on[:-1]) + 1
     unknown_before = np.concatenate([[0], np.cumsum(~known)])
@@ -183,6 +188,20 @@ def _states(band: _Band) -> NDArray[np.bool_]:
         on = height >= 1 - HYSTERESIS
     last = np.maximum.accumulate(np.where(settled, np.arange(on.size), 0))
     return np.asarray(on[last])
+
+
+def _without_short_runs(on: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """Return states without the runs that are much shorter than those that most of the time is spent in."""
+    edges = np.diff(np.concatenate([[False], on, [False]]).astype(np.int8))
+    firsts, lengths = np.flatnonzero(edges == 1), np.flatnonzero(edges == -1) - np.flatnonzero(edges == 1)
+    ranked = np.sort(lengths)
+    usual = ranked[np.searchsorted(np.cumsum(ranked), ranked.sum() / 2)] if ranked.size else 0
+    kept = on.copy()
+    for first, length in zip(firsts, lengths, strict=True):
+        # Of a run at either end nobody knows how long it was.
+        cut_off = first == 0 or first + length == on.size
+        kept[first : first + length] = cut_off or length >= SHORT_RUN * usual
+    return kept
 
 
 def _without_period(

@@ -101,6 +101,20 @@ def test_short_sounds_do_not_make_or_hide_a_cycle(heard):
     assert found.period_s == pytest.approx(600, abs=5)
 
 
+def test_passing_vehicles_in_the_band_of_the_hum_do_not_hide_its_cycle(heard):
+    on = on_off(4 * HOUR_S, 1400, 0.4)
+    rng = np.random.default_rng(6)
+    for first in rng.integers(0, on.size - 60 * PER_S, 60):
+        on[first : first + rng.integers(10, 60) * PER_S] = True
+    # It also pauses for a moment in each run.
+    for begin_s in range(100 + 200, 4 * HOUR_S, 1400):
+        on[begin_s * PER_S : (begin_s + 20) * PER_S] = False
+    found = heard(with_hum(night(), on))
+    assert found.verdict == "cycles"
+    assert found.period_s == pytest.approx(1400, abs=60)
+    assert found.cycles == 9
+
+
 def test_fewer_than_three_cycles_cannot_tell(heard):
     found = heard(with_hum(night(1.0), on_off(HOUR_S, 1300, 0.5)))
     assert (found.verdict, found.cycles) == ("cannot tell", 2)
