@@ -46,6 +46,10 @@ SHORT_RUN = 1 / 3
 """Part of the usual run below which a run is not the hum's. Chosen: a passing vehicle is in the hum's band
 for a minute, a compressor's runs are about equally long."""
 
+MOST_MENDED = 0.5
+"""Most time that may be put down to other sounds, as a part of the time on, or off. Chosen: if it is more, those
+sounds are what was found, and no hum."""
+
 MAD_TO_STANDARD = 1.4826
 """Standard deviation of normally spread values, in median absolute deviations. Source: normal distribution,
 1 / 0.6745."""
@@ -122,8 +126,8 @@ def hum_cycle(history: LevelHistory) -> HumCycle:
     cycles = [_cycle(band, laeq) for band in bands if band.plain]
     if not cycles:
         return _without_period("steady", "")
-    # Plainest first, but a band with a period before one without.
-    return max(cycles, key=lambda found: (found.verdict == "cycles", found.depth_db))
+    # The period that was seen most often, in the band that shows it best.
+    return max(cycles, key=lambda found: (found.verdict == "cycles", found.cycles, found.depth_db))
 
 
 def _blocks(levels_db: NDArray[np.floating], history: LevelHistory) -> FloatArray:
@@ -161,8 +165,8 @@ def _spread(values: FloatArray) -> float:
 
 
 def _cycle(band: _Band, laeq: FloatArray) -> HumCycle:
-    on = _without_short_runs(_states(band))
-    on = ~_without_short_runs(~on)
+    heard = _states(band)
+    on = ~_without_short_runs(~_without_short_runs(heard))
     known = np.isfinite(band.readings)
     switched_on = np.flatnonzero(on[1:] & ~on[:-1]) + 1
     unknown_before = np.concatenate([[0], np.cumsum(~known)])
@@ -173,7 +177,8 @@ def _cycle(band: _Band, laeq: FloatArray) -> HumCycle:
         reason = f"a level that changes by {band.depth_db:.0f} dB was seen to come back fewer than four times"
         return _without_period("cannot tell", reason, band=band, laeq=laeq, on=on, cycles=periods_s.size)
     period_s, spread_s = float(np.median(periods_s)), _spread(periods_s)
-    if spread_s > MOST_IRREGULAR * period_s:
+    mended = np.mean(on != heard) > MOST_MENDED * min(heard.mean(), 1 - heard.mean())
+    if mended or spread_s > MOST_IRREGULAR * period_s:
         reason = f"a level changes by {band.depth_db:.0f} dB, but not at regular intervals"
         return _without_period("cannot tell", reason, band=band, laeq=laeq, on=on, cycles=periods_s.size)
     found = _without_period("cycles", "", band=band, laeq=laeq, on=on, cycles=periods_s.size)

@@ -112,7 +112,23 @@ def test_passing_vehicles_in_the_band_of_the_hum_do_not_hide_its_cycle(heard):
     found = heard(with_hum(night(), on))
     assert found.verdict == "cycles"
     assert found.period_s == pytest.approx(1400, abs=60)
-    assert found.cycles == 9
+    assert found.cycles == 10
+
+
+def test_series_of_short_sounds_are_no_hum(heard):
+    # 20 s of every minute for a quarter of an hour, four times: each series is no run of anything.
+    on = np.zeros(4 * HOUR_S * PER_S, dtype=bool)
+    for series_s in range(100, 4 * HOUR_S, HOUR_S):
+        for begin_s in range(series_s, series_s + 900, 60):
+            on[begin_s * PER_S : (begin_s + 20) * PER_S] = True
+    assert heard(with_hum(night(), on)).verdict == "cannot tell"
+
+
+def test_the_band_in_which_more_cycles_were_seen_decides(heard):
+    bands = with_hum(night(), on_off(4 * HOUR_S, 600, 0.5), nominal_hz=100.0)
+    bands = with_hum(bands, on_off(4 * HOUR_S, 3000, 0.5), hum_db=50.0, nominal_hz=200.0)
+    found = heard(bands)
+    assert (found.nominal_hz, found.period_s) == (100.0, 600.0)
 
 
 def test_fewer_than_three_cycles_cannot_tell(heard):
