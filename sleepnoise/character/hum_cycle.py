@@ -47,8 +47,8 @@ SHORT_RUN = 1 / 3
 for a minute, a compressor's runs are about equally long."""
 
 MOST_MENDED = 0.5
-"""Most time that may be put down to other sounds, as a part of the time on, or off. Chosen: if it is more, those
-sounds are what was found, and no hum."""
+"""Most time that may be put down to other sounds, as a part of the time on, or off. Chosen: if it is more,
+those sounds are what was found, and no hum."""
 
 MAD_TO_STANDARD = 1.4826
 """Standard deviation of normally spread values, in median absolute deviations. Source: normal distribution,

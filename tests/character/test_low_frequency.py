@@ -12,7 +12,7 @@ from sleepnoise.character.low_frequency import (
     compared,
     low_frequency_curves,
 )
-from sleepnoise.profiles.files import read_guideline
+from sleepnoise.profiles.files import read_guideline, shipped_folder
 
 SOMEWHERE = Source(document="A curve", place="invented for this test", how_known="assumption")
 
@@ -78,3 +78,10 @@ def test_c_minus_a_of_silence_is_not_known():
     assert c_minus_a_db(45.0, 24.5) == 20.5
     assert np.isnan(c_minus_a_db(-np.inf, -np.inf))
     assert np.isnan(c_minus_a_db(45.0, np.nan))
+
+
+def test_every_shipped_curve_is_found():
+    shipped = sorted((shipped_folder() / "guidelines").glob("*.toml"))
+    curves = low_frequency_curves(read_guideline(path.stem) for path in shipped)
+    # Germany, Finland, Sweden, the United Kingdom, the Netherlands: 50 Hz.
+    assert sorted(curve.levels_by_hz[50.0] for curve in curves) == [39.0, 40.5, 43.0, 43.0, 44.0]
