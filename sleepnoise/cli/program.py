@@ -27,6 +27,7 @@ COMMANDS = {
     "reverberation": "reverberation",
     "insulation": "insulation",
     "paths": "paths",
+    "plan": "plan",
     "design-masker": "design_masker",
     "check-masker": "check_masker",
     "demo": "demo",

@@ -64,7 +64,7 @@ class BedroomPlan:
     whatever : tuple of str
         Events that stay audible whatever is done.
     missing : tuple of Missing
-        What would help beside the plan, the best first; empty when the target is reached.
+        What would help beside the plan, the best first; empty when nothing stays audible.
     certainty : Certainty or None
     certain : tuple of CertainPlan
     cautions : tuple of str
@@ -128,7 +128,9 @@ def plan_bedroom(
         front=sampled_front(problem) if field is None else front(field),
         map=None if field is None else trade_map(field),
         whatever=tuple(problem.events.names[row] for row in audible_whatever(optimum)),
-        missing=() if plan is None or optimum.reached else missing(problem, plan, _refused(study)),
+        missing=()
+        if plan is None or not plan.outcome.audible_count
+        else missing(problem, plan, _refused(study)),
         certainty=None if plan is None else certainty(problem, plan, drawn),
         certain=tuple(certain_plan(problem, drawn, each) for each in certainties),
         cautions=(*JOINT_PLAN_CAUTIONS, *MASKER_CAUTIONS),

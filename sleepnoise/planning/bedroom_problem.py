@@ -127,11 +127,7 @@ def bedroom_problem(
     SettingsError
         If an origin, a treatment or a share makes no sense for this room.
     """
-    if not 0.0 <= room.background_inside <= 1.0:
-        raise SettingsError(
-            f"background made inside: must lie between 0 and 1, got {room.background_inside:g}.",
-            remedy="Give the part of the background's energy that is made in the room.",
-        )
+    _check_settings(room, maskers)
     now = study.advice.now
     sides = sorted({path.part.behind for path in now.paths.paths})
     origins = (*sides, INSIDE, UNKNOWN)
@@ -164,6 +160,19 @@ def bedroom_problem(
         played=np.array(MODEL_BANDS_HZ) >= maskers.lowest_hz,
         wish=wish,
     )
+
+
+def _check_settings(room: RoomWishes, maskers: MaskerChoices) -> None:
+    if not 0.0 <= room.background_inside <= 1.0:
+        raise SettingsError(
+            f"background made inside: must lie between 0 and 1, got {room.background_inside:g}.",
+            remedy="Give the part of the background's energy that is made in the room.",
+        )
+    if not 0.0 < maskers.lowest_hz <= MODEL_BANDS_HZ[-1]:
+        raise SettingsError(
+            f"lowest band: must lie between 20 and 12500 Hz, got {maskers.lowest_hz:g}.",
+            remedy="Give the lowest third octave that the loudspeaker plays.",
+        )
 
 
 def _known(levels_db: FloatArray) -> FloatArray:

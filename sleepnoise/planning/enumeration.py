@@ -20,8 +20,8 @@ from sleepnoise.planning.problem import A_WEIGHTS, IntArray, Problem
 BLOCK = 128
 """Combinations worked out at a time. Chosen: for some hundred events this stays in the processor's cache."""
 
-SHAPED_WORK = 400_000
-"""Combinations times events up to which the shaped masker is worked out for every count. Chosen: about ten
+SHAPED_WORK = 2_000_000
+"""Combinations times events up to which the shaped masker is worked out for every count. Chosen: about five
 seconds; beyond, only the one that covers every event."""
 
 LENIENCE = 1.0 - 2e-6

@@ -92,8 +92,8 @@ class Missing:
         The title is empty for a part that let nothing through at all.
     reasons : tuple of str
         Why it may not be done.
-    audible : int
-        Fewest attainable audible events with it.
+    audible, audible_now : int
+        Fewest audible events that any plan can leave with it, and without it.
     gain_db : float, dB
         By how much it would lower the mean excess beside the plan.
     """
@@ -102,6 +102,7 @@ class Missing:
     title: str
     reasons: tuple[str, ...]
     audible: int
+    audible_now: int
     gain_db: float
 
 
@@ -283,13 +284,13 @@ def _step(
 ) -> Step:
     group = problem.groups[place]
     first, second = outcome(problem, before), outcome(problem, after)
-    option = group.options[after[place]]
+    guessed = group.options[after[place]].guessed and not group.options[before[place]].guessed
     return Step(
         part=group.title,
         key=key,
         title=title,
         money=second.money - first.money,
-        guessed=option.guessed,
+        guessed=guessed,
         audible=second.audible_count,
         excess_db=excess_db(problem, after),
         gain_db=excess_db(problem, before) - excess_db(problem, after),
@@ -339,6 +340,9 @@ def missing(
     """
     tried = [(group.key, "", (), np.zeros_like(group.factor[0])) for group in problem.groups] + list(refused)
     found = []
+    problem = replace(problem, wish=replace(problem.wish, events_allowed=0))
+    now = find_optimum(problem).plan
+    every = problem.events.count
     base_db = excess_db(problem, plan.choice, plan.spectrum)
     for part, title, reasons, factor in tried[:MOST_ASKED]:
         place = next(number for number, group in enumerate(problem.groups) if group.key == part)
@@ -353,7 +357,8 @@ def missing(
                 part=problem.groups[place].title,
                 title=title,
                 reasons=tuple(reasons),
-                audible=problem.events.count if best is None else best.outcome.audible_count,
+                audible=every if best is None else best.outcome.audible_count,
+                audible_now=every if now is None else now.outcome.audible_count,
                 gain_db=base_db - excess_db(extended, choice, plan.spectrum),
             )
         )

@@ -30,6 +30,10 @@ DECODES, BANK, WALL, MEMORY_MIB, GROWTH, HELP_S, ROOM_MS = 4.0, 8.0, 1.6, 400.0,
 bank; 1.6 times faster with two threads; under 400 MiB, and no more than a fifth more for 8 h than
 for 1 h; help within 0.3 s; a room, treated and not, within 5 ms."""
 
+PLAN_CPU_S = {300: 15.0, 3000: 30.0}
+PLAN_MIB = 1000.0
+"""Targets of the project for a plan of 8 parts with 4 options, by number of events: CPU s, and memory."""
+
 JOBS = {
     "decode": "decode only",
     "one thread": "decode, levels, statistics: 1 thread",
@@ -49,6 +53,9 @@ def main() -> None:
     found |= _help(asked.runs)
     # A thousand rooms, so seconds are milliseconds of one.
     found["room cpu_ms"] = _child("room", ROOT / "demo_audio" / "bedroom.toml")["cpu_s"]
+    for events in PLAN_CPU_S:
+        row = _child("plan", ROOT, str(events))
+        found |= {f"plan {events} {key}": row[key] for key in ("cpu_s", "peak_mib")}
     _show_targets(found)
     if asked.append:
         _append(asked.append, found)
@@ -145,6 +152,11 @@ def _show_targets(found: dict[str, float]) -> None:
                 (f"{title}: peak of the long night, MiB", peak_mib, "at most", MEMORY_MIB),
                 (f"{title}: long night over short", found[f"{job} growth"], "at most", GROWTH),
             ]
+    for events, cpu_s in PLAN_CPU_S.items():
+        lines += [
+            (f"a plan for {events} events, CPU s", found[f"plan {events} cpu_s"], "at most", cpu_s),
+            (f"a plan for {events} events, peak MiB", found[f"plan {events} peak_mib"], "at most", PLAN_MIB),
+        ]
     print()
     for title, value, bound, target in lines:
         met = value <= target if bound == "at most" else value >= target

@@ -28,15 +28,18 @@ from sleepnoise.isolation.paths import levels, path_levels_dba
 from sleepnoise.isolation.treatments import treated_open_m2
 from sleepnoise.levels.engine import level_history
 from sleepnoise.levels.statistics import band_equivalent_levels, level_statistics
+from sleepnoise.planning.optimum import find_optimum
 from sleepnoise.planning.room_study import study_room
 from sleepnoise.recording.audio_file import open_audio, read_blocks
 from sleepnoise.recording.calibration import calibration_from_sensitivity
+from tests.fixtures.plan_problems import invented_problem
 
 RATE_HZ = 48_000
 START = datetime(2026, 1, 14, 22, 0, tzinfo=UTC)
 CALIBRATION = calibration_from_sensitivity(117.0)
 TICK = RATE_HZ // 8
 ROOM_RUNS = 1000
+PLAN_PARTS, PLAN_OPTIONS, PLAN_STEPS = 8, 4, 20
 
 
 def write(file: Path, seconds: float, bits: int) -> None:
@@ -164,6 +167,21 @@ def room(file: Path) -> None:
         levels(now.paths, now.arriving)
 
 
+def plan(events: int) -> None:
+    """Find the best of 65,536 combinations with four maskers at twenty levels."""
+    problem = invented_problem(
+        7,
+        events=events,
+        sizes=(PLAN_OPTIONS,) * PLAN_PARTS,
+        origins=3,
+        shapes=("brown", "pink", "white", "falling-5-db"),
+        events_allowed=events // 10,
+        margin_db=12.0,
+        masker_step_db=30.0 / (PLAN_STEPS - 1),
+    )
+    find_optimum(problem)
+
+
 def _measured(work: Callable[[], None]) -> dict[str, float]:
     cpu_s, wall_s = time.process_time(), time.perf_counter()
     work()
@@ -185,6 +203,7 @@ def main() -> None:
         "bank": lambda: bank(file),
         "assess": lambda: assess(file),
         "room": lambda: room(file),
+        "plan": lambda: plan(int(more[0])),
     }
     print(json.dumps(_measured(works[job])))
 

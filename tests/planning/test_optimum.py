@@ -43,14 +43,14 @@ def agree(one, other):
     return same_score and (one.reached or one.plan.outcome.audible_count == other.plan.outcome.audible_count)
 
 
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=80, deadline=None)
 @given(seed=st.integers(0, 10_000), wish=wishes, alarm=alarms)
 def test_enumeration_and_programme_find_equally_good_plans(make_problem, seed, wish, alarm):
     problem = replace(make_problem(seed, **wish), alarm_dba=alarm)
     assert agree(find_optimum(problem, "enumeration"), find_optimum(problem, "programme"))
 
 
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=20, deadline=None)
 @given(seed=st.integers(0, 10_000), wish=wishes, alarm=alarms)
 def test_with_a_masker_shaped_to_the_events_the_programme_agrees_or_is_better(
     make_problem, seed, wish, alarm
@@ -88,7 +88,7 @@ def test_no_plan_at_all_is_better_than_the_best_one(make_problem, seed, allowed,
         assert best.plan.outcome.audible_count == min(counts)
 
 
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=20, deadline=None)
 @given(seed=st.integers(0, 10_000), budget=st.integers(0, 900), more=st.integers(0, 900), wish=wishes)
 def test_more_budget_is_never_worse(make_problem, seed, budget, more, wish):
     wish = {key: value for key, value in wish.items() if key != "budget"}
@@ -102,7 +102,7 @@ def test_more_budget_is_never_worse(make_problem, seed, budget, more, wish):
         assert large.plan.outcome.audible_count <= small.plan.outcome.audible_count
 
 
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=20, deadline=None)
 @given(seed=st.integers(0, 10_000), tighter_db=st.sampled_from([0.5, 3.0, 9.0]), wish=wishes)
 def test_a_stricter_margin_is_never_cheaper_nor_leaves_fewer_events(make_problem, seed, tighter_db, wish):
     wide = find_optimum(make_problem(seed, **wish))
@@ -115,7 +115,7 @@ def test_a_stricter_margin_is_never_cheaper_nor_leaves_fewer_events(make_problem
         assert fewest <= strict.plan.outcome.audible_count
 
 
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=20, deadline=None)
 @given(seed=st.integers(0, 10_000), wish=wishes)
 def test_a_plan_that_is_said_to_reach_its_target_does_in_the_raw_model(make_problem, seed, wish):
     problem = make_problem(seed, shaped=True, **wish)

@@ -1,0 +1,129 @@
+"""How sure a plan is: limits that are known without drawing, and what settles a doubt."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from sleepnoise.planning.enumeration import Masker
+from sleepnoise.planning.optimum import find_optimum, planned
+from sleepnoise.planning.robustness import DOUBTS, certain_plan, certainty, draw, judged
+
+EVERYTHING = frozenset({*DOUBTS, "nights"})
+NONE = Masker(name="", level_dba=-np.inf)
+
+
+@pytest.fixture(scope="module")
+def reached(make_problem):
+    """Return a problem that can be solved, its plan and its draws."""
+    problem = make_problem(8, events=6, margin_db=12.0, events_allowed=2)
+    found = find_optimum(problem)
+    assert found.reached
+    return problem, found.plan, draw(problem, draws=200)
+
+
+def test_without_any_doubt_every_draw_is_the_raw_model(reached):
+    problem, plan, drawn = reached
+    counts, _ = judged(problem, plan, drawn, EVERYTHING)
+    assert set(counts) == {plan.outcome.audible_count}
+
+
+def test_a_plan_with_much_to_spare_is_certain_and_one_that_just_misses_by_far_is_not(reached):
+    problem, plan, drawn = reached
+    quiet = replace(problem, events=replace(problem.events, signal_db=problem.events.signal_db - 40.0))
+    loud = replace(problem, events=replace(problem.events, signal_db=problem.events.signal_db + 40.0))
+    assert certainty(quiet, plan, drawn).probability == 1.0
+    counts, _ = judged(loud, plan, drawn)
+    assert np.mean(counts <= problem.wish.events_allowed) < 0.3
+
+
+def test_the_model_alone_moves_the_deciding_margin_by_its_own_uncertainty(reached):
+    problem, plan, drawn = reached
+    _, deciding_db = judged(problem, plan, drawn, EVERYTHING - {"model"})
+    assert np.std(deciding_db) == pytest.approx(np.std(drawn.model_db), rel=1e-6)
+    assert np.std(drawn.model_db) == pytest.approx(3.0 / np.sqrt(3.0), rel=0.15)
+
+
+def test_the_doubts_are_ranked_and_say_what_settles_them(reached):
+    problem, plan, drawn = reached
+    doubts = certainty(problem, plan, drawn).doubts
+    assert {each.doubt for each in doubts} == set(DOUBTS)
+    assert [each.share for each in doubts] == sorted((each.share for each in doubts), reverse=True)
+    assert all(each.settled_by for each in doubts)
+    assert next(each.share for each in doubts if each.doubt == "origins") == 0.0
+
+
+def test_where_the_side_is_unknown_two_microphones_are_worth_most(make_problem):
+    """Two sides: one is shut off well, the other not at all."""
+    problem = make_problem(9, sizes=(2, 2), origins=3, events=1, shapes=(), margin_db=0.0)
+    bands = problem.fixed.shape[1]
+    one, two = (np.zeros((1, 3, bands)) for _ in range(2))
+    one[0, 0], two[0, 1] = 1.0, 1.0
+    one[0, 2] = two[0, 2] = 0.5
+    shut = np.stack([np.ones((1, bands)), np.full((1, bands), 1e-3)])
+    groups = tuple(
+        replace(group, share=share, factor=shut)
+        for group, share in zip(problem.groups, (one, two), strict=True)
+    )
+    odds = np.array([[1.0, 0.0, 0.0], [0.0, 1.0, 0.0], [0.5, 0.5, 0.0]])
+    quiet_db = problem.events.signal_db - 60.0
+    events = replace(problem.events, origin=np.array([2]), signal_db=quiet_db)
+    problem = replace(problem, groups=groups, fixed=np.zeros((3, bands)), odds=odds, events=events)
+    plan = planned(problem, (1, 0), NONE, method="enumeration")
+    doubts = certainty(problem, plan, draw(problem, draws=300)).doubts
+    assert doubts[0].doubt == "origins"
+    assert doubts[0].share > 0.5
+    assert "two microphones" in doubts[0].settled_by
+
+
+def test_events_of_one_source_come_the_same_way(make_problem):
+    problem = make_problem(10, events=4, origins=2)
+    odds = np.array([[0.5, 0.5], [0.5, 0.5]])
+    events = replace(problem.events, sources=("tram", "tram", "", ""))
+    drawn = draw(replace(problem, events=events, odds=odds), draws=300).origin
+    assert (drawn[:, 0] == drawn[:, 1]).all()
+    assert (drawn[:, 2] != drawn[:, 3]).any()
+    assert drawn.mean() == pytest.approx(0.5, abs=0.1)
+
+
+def test_a_surer_plan_is_never_cheaper(make_problem):
+    problem = make_problem(8, events=6, margin_db=12.0, events_allowed=2)
+    drawn = draw(problem, draws=200)
+    plans = [certain_plan(problem, drawn, wanted) for wanted in (0.1, 0.5, 0.8)]
+    assert plans[0].plan is not None
+    scores = [each.plan.score if each.plan else np.inf for each in plans]
+    assert scores == sorted(scores)
+    for each in plans:
+        assert each.plan is None or each.probability >= each.certainty
+
+
+def test_certainty_that_cannot_be_had_is_said(make_problem):
+    problem = make_problem(1, events=6, margin_db=0.0)
+    found = certain_plan(problem, draw(problem, draws=50), 0.95)
+    assert found.plan is None
+    assert found.probability < 0.95
+
+
+def test_the_same_input_gives_the_same_certainty(reached):
+    problem, plan, drawn = reached
+    assert certainty(problem, plan, drawn) == certainty(problem, plan, draw(problem, draws=200))
+
+
+def test_a_tested_door_errs_as_a_whole(make_problem):
+    """What a door test leaves open is how its paths share the sound, and the test's own uncertainty."""
+    problem = make_problem(11, sizes=(2, 2), events=3, origins=1)
+    first = replace(problem.groups[0], tested_u_db=0.0)
+    doubled = replace(
+        first,
+        paths=("leaf", "gap"),
+        path_u_db=np.array([6.0, 6.0]),
+        share=np.concatenate([first.share, first.share]) / 2.0,
+        background=np.concatenate([first.background, first.background]) / 2.0,
+        alarm=np.array([0.2, 0.2]),
+        factor=np.concatenate([first.factor, first.factor], axis=1),
+    )
+    known_rest = replace(problem.groups[1], tested_u_db=0.0)
+    tested = replace(problem, groups=(doubled, known_rest))
+    plan = planned(tested, (0, 0), NONE, method="enumeration")
+    _, deciding_db = judged(tested, plan, draw(tested, draws=100), EVERYTHING - {"paths"})
+    assert np.ptp(deciding_db) < 1e-9
