@@ -65,6 +65,9 @@ class EventOutcome:
         Audibility margin without and with the masker; ``nan`` if no band is known.
     band_hz : float
         Nominal band in which it is heard best with the masker on, ``nan`` if not known.
+    unplayed_hz : float
+        Nominal band that it would need and the loudspeaker does not play, the most audible one;
+        ``nan`` unless that is the reason.
     lacking_db : float, dB
         How far it stays above the margin that was asked for in that band: what isolation would
         have to bring there. 0 if covered.
@@ -77,6 +80,7 @@ class EventOutcome:
     margin_before_db: float
     margin_after_db: float
     band_hz: float
+    unplayed_hz: float
     lacking_db: float
     alone_dba: float
 
@@ -254,7 +258,9 @@ def _outcomes(
     settings: DesignSettings,
 ) -> tuple[EventOutcome, ...]:
     by_band_db = _over_limit_db(signal_db, level(energy(background_db) + energy(masker_db)))
-    best = np.where(np.isnan(by_band_db), -np.inf, by_band_db).argmax(axis=-1)
+    by_band_db = np.where(np.isnan(by_band_db), -np.inf, by_band_db)
+    best = by_band_db.argmax(axis=-1)
+    unplayed = np.where(settings.played, -np.inf, by_band_db).argmax(axis=-1)
     silence_db = np.full(len(MODEL_BANDS_HZ), -np.inf)
     before_db, after_db = (
         _margins(signal_db, background_db, each, settings) for each in (silence_db, masker_db)
@@ -268,6 +274,9 @@ def _outcomes(
                 margin_before_db=float(before_db[event]),
                 margin_after_db=float(after_db[event]),
                 band_hz=math.nan if math.isnan(over_db) else MODEL_BANDS_HZ[place],
+                unplayed_hz=MODEL_BANDS_HZ[unplayed[event]]
+                if obstacles[event] == "loudspeaker"
+                else math.nan,
                 lacking_db=over_db if over_db > 10 * ROUNDING_DB else 0.0,
                 alone_dba=float(alone_dba[event]),
             )

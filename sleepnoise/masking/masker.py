@@ -17,10 +17,7 @@ from sleepnoise.acoustics.spectrum import Spectrum
 from sleepnoise.acoustics.weighting import band_weighting_db
 from sleepnoise.errors import ProfileError
 from sleepnoise.hearing.audibility import EAR_NOISE_DB, LIMIT_DB, MODEL_BANDS_HZ
-from sleepnoise.masking.limits import DEFAULT_CAP_DBA as DEFAULT_CAP_DBA
-from sleepnoise.masking.limits import HARD_CAP_DBA as HARD_CAP_DBA
-from sleepnoise.masking.limits import LOWEST_LEVEL_DBA as LOWEST_LEVEL_DBA
-from sleepnoise.masking.limits import check_masker_level as check_masker_level
+from sleepnoise.masking.limits import check_masker_level
 from sleepnoise.profiles.files import read_masker, shipped_profiles
 from sleepnoise.profiles.schema import MaskerProfile
 

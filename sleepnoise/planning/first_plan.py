@@ -29,11 +29,9 @@ from sleepnoise.hearing.audibility import (
 from sleepnoise.isolation.steps import IsolationStep
 from sleepnoise.levels.history import TICK_S
 from sleepnoise.masking.cautions import MASKER_CAUTIONS
+from sleepnoise.masking.limits import DEFAULT_CAP_DBA, LOWEST_LEVEL_DBA, check_masker_level
 from sleepnoise.masking.masker import (
-    DEFAULT_CAP_DBA,
-    LOWEST_LEVEL_DBA,
     MaskerShape,
-    check_masker_level,
     needed_level_dba,
     needed_masker_db,
     shaped_to_events,

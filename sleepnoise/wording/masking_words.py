@@ -158,7 +158,7 @@ def reason_text(outcome: EventOutcome) -> str:
     """Return in a few words why an event stays uncovered."""
     alone = level_text(outcome.alone_dba)
     return {
-        "loudspeaker": "the loudspeaker does not play what it needs",
+        "loudspeaker": f"needs {outcome.unplayed_hz:g} Hz, not played",
         "band limit": "a band's limit",
         "cap": f"alone needs {alone} dB(A)",
         "together": f"alone {alone} dB(A), not with others",

@@ -230,6 +230,7 @@ def test_an_event_out_of_reach_is_told_with_its_reason_and_band(hz, level_db, as
     assert (said.reason, said.band_hz) == (reason, band_hz)
     assert (said.lacking_db > 0) == (reason not in ("covered", "never heard"))
     assert (said.alone_dba == np.inf) == (reason in ("loudspeaker", "band limit"))
+    assert (said.unplayed_hz == hz) == (reason == "loudspeaker")
 
 
 def test_events_that_fit_alone_but_not_together_are_told_apart():

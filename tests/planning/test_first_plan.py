@@ -19,7 +19,8 @@ from sleepnoise.hearing.audibility import (
 )
 from sleepnoise.isolation.steps import even_step
 from sleepnoise.isolation.treatments import default_steps
-from sleepnoise.masking.masker import LOWEST_LEVEL_DBA, SHAPED, masker_shapes
+from sleepnoise.masking.limits import LOWEST_LEVEL_DBA
+from sleepnoise.masking.masker import SHAPED, masker_shapes
 from sleepnoise.planning.first_plan import PlanSettings, first_plan
 
 STEPS = default_steps()
