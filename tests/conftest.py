@@ -7,14 +7,18 @@ import numpy as np
 import pytest
 
 from sleepnoise.assessing.record import AssessSettings, NightRecord
+from sleepnoise.assessing.said import Said
+from sleepnoise.assessing.sounds import Ear, night_sounds, recognised_night
 from sleepnoise.evidence.provenance import FileMark, Provenance
 from sleepnoise.isolation.treatments import default_steps
 from sleepnoise.judgement.assessment import assess_history
+from sleepnoise.judgement.circumstances import NOTHING_SAID
 from sleepnoise.judgement.guidelines import criteria_of
 from sleepnoise.judgement.uncertainty import budget_for, of_recorder
 from sleepnoise.levels.bands import bands_within
 from sleepnoise.levels.history import LevelHistory
 from sleepnoise.masking.masker import masker_shapes
+from sleepnoise.night.events import find_events
 from sleepnoise.night.window import NightWindow
 from sleepnoise.planning.first_plan import first_plan
 from sleepnoise.profiles.files import read_guideline
@@ -66,6 +70,12 @@ def sound_of(history: LevelHistory) -> NightSound:
     )  # fmt: skip
 
 
+class Deaf(Ear):
+    """An ear for nights of which there are levels only."""
+
+    can_hear = False
+
+
 def record_of(history: LevelHistory, calibration: Calibration) -> NightRecord:
     settings = AssessSettings(zone=ZONE, guidelines=GUIDELINES)
     assessment = assess_history(
@@ -76,7 +86,14 @@ def record_of(history: LevelHistory, calibration: Calibration) -> NightRecord:
         absolute=calibration.absolute,
         expanded_uncertainty_db=calibration.expanded_uncertainty_db,
     )
+    said = Said(labels=None, diary=None, known=(), circumstances=NOTHING_SAID)
+    deaf = Deaf(sound_of(history), calibration, 1)
+    recognised = recognised_night(history, find_events(history, settings.events), said, deaf)
+    sounds = night_sounds(
+        recognised, assessment, history, said, deaf, guidelines=GUIDELINES, verdicts_without_own=()
+    )
     return NightRecord(
+        sounds=sounds,
         sound=sound_of(history),
         start=sound_of(history).start,
         calibration=calibration,

@@ -24,7 +24,10 @@ RATE_HZ = 16_000
 ZONE = ("--zone", "Europe/Vienna")
 START = ("--start", "2026-01-14T23:00")
 LEVEL = ("--full-scale-level", "100")
-FILES = {"assessment.json", "levels.parquet", "intervals.csv", "events.csv", "report.html", "manifest.json"}
+FILES = {
+    "assessment.json", "levels.parquet", "intervals.csv", "events.csv", "known_sounds.json", "report.html",
+    "manifest.json",
+}  # fmt: skip
 
 
 def run(*words: str | Path) -> Result:

@@ -1,27 +1,38 @@
 """The main job: from one overnight recording to its record."""
 
 from collections.abc import Callable, Sequence
-from dataclasses import replace
 from datetime import timedelta
+from functools import partial
 from pathlib import Path
 
 import numpy as np
 
 from sleepnoise.assessing.calibrating import NightCalibration, calibration_files, night_calibration
-from sleepnoise.assessing.chosen_guidelines import criteria_of_guidelines, guideline_marks, guideline_names
+from sleepnoise.assessing.chosen_guidelines import (
+    criteria_of_guidelines,
+    file_names,
+    guideline_marks,
+    guideline_names,
+)
 from sleepnoise.assessing.listening import HeardNight, listen
 from sleepnoise.assessing.record import AssessSettings, NightRecord
+from sleepnoise.assessing.said import Said, read_said
+from sleepnoise.assessing.sounds import Ear, NightSounds, night_sounds, others_events, recognised_night
 from sleepnoise.errors import RecordingError
 from sleepnoise.evidence.provenance import FileMark, Provenance, file_mark, library_versions
 from sleepnoise.isolation.treatments import default_steps
 from sleepnoise.judgement.assessment import NightAssessment, assess_history
-from sleepnoise.judgement.guidelines import Criterion
+from sleepnoise.judgement.guidelines import Verdict
 from sleepnoise.judgement.uncertainty import UncertaintyBudget, budget_for, of_recorder
+from sleepnoise.levels.history import LevelHistory
 from sleepnoise.masking.masker import masker_shapes
+from sleepnoise.night.events import find_events
 from sleepnoise.night.quality import with_lower_bounds
 from sleepnoise.night.window import NightWindow
-from sleepnoise.planning.first_plan import first_plan
+from sleepnoise.planning.first_plan import FirstPlan, first_plan
 from sleepnoise.profiles.files import shipped_profiles
+from sleepnoise.recognition.own_sounds import own_ticks
+from sleepnoise.recognition.recognise import RecognisedNight
 from sleepnoise.recording.calibration import Calibration
 from sleepnoise.recording.sequence import NightSound, open_night
 
@@ -64,29 +75,68 @@ def assess_recording(
     sound = _opened(where, settings)
     window = NightWindow.parse(settings.window, sound.start.zone)
     whole = window.overlapping(sound.start.utc, sound.start.utc + timedelta(seconds=sound.seconds))
+    said = read_said(settings.statements, sound, window.zone)
     calibrated = night_calibration(settings, whole[0].astimezone(window.zone).date())
     inputs = _inputs(sound, settings, names)
     heard = listen(sound, calibrated, settings, inputs, on_progress)
     _check_unchanged(sound, inputs)
     budgets = _budgets(calibrated.calibration)
-    assessment = _assessed(heard, window, criteria, settings, calibrated.calibration, budgets)
+    judged = partial(
+        assess_history,
+        window=window,
+        criteria=criteria,
+        event_settings=settings.events,
+        absolute=calibrated.calibration.absolute,
+        circumstances=said.circumstances,
+        expanded_uncertainty_db=budgets[0].expanded_db if budgets else np.nan,
+        band_uncertainty_db=budgets[1].expanded_db if budgets else np.nan,
+    )
+    ear = Ear(sound, calibrated.calibration, settings.channel)
+    assessment, sounds = _told_apart(judged, heard, said, ear, settings, names)
     return NightRecord(
         sound=sound,
         start=sound.start,
         calibration=calibrated.calibration,
         remarks=_remarks(sound, heard, calibrated),
         quality=heard.flags,
+        sounds=sounds,
         budgets=budgets,
         settings=settings,
-        # A profile's own file name: results do not depend on where it lay.
-        guidelines=tuple(Path(name).name for name in names),
+        guidelines=file_names(names),
         history=heard.history,
         assessment=assessment,
-        plan=first_plan(
-            assessment.events, steps=default_steps(), shapes=masker_shapes(), settings=settings.plan
-        ),
+        plan=_plan(assessment, settings),
         provenance=Provenance(inputs=inputs, versions=library_versions()),
     )
+
+
+def _plan(night: NightAssessment, settings: AssessSettings) -> FirstPlan:
+    counted = others_events(night.events)
+    return first_plan(counted, steps=default_steps(), shapes=masker_shapes(), settings=settings.plan)
+
+
+def _told_apart(
+    judged: Callable[..., NightAssessment],
+    heard: HeardNight,
+    said: Said,
+    ear: Ear,
+    settings: AssessSettings,
+    guidelines: tuple[str, ...],
+) -> tuple[NightAssessment, NightSounds]:
+    """Return the assessment of a night, and what its sounds are and whose."""
+    found = with_lower_bounds(find_events(heard.history, settings.events), heard.flags)
+    recognised = recognised_night(heard.history, found, said, ear)
+    assessment = judged(heard.history, events=recognised.events)
+    sounds = night_sounds(
+        recognised,
+        assessment,
+        heard.history,
+        said,
+        ear,
+        guidelines=guidelines,
+        verdicts_without_own=_verdicts_without_own(judged, heard.history, recognised),
+    )
+    return assessment, sounds
 
 
 def _opened(where: str | Path | Sequence[str | Path], settings: AssessSettings) -> NightSound:
@@ -95,25 +145,15 @@ def _opened(where: str | Path | Sequence[str | Path], settings: AssessSettings) 
     return open_night(alone, given=settings.start, zone=settings.zone, clock=settings.clock)
 
 
-def _assessed(
-    heard: HeardNight,
-    window: NightWindow,
-    criteria: tuple[Criterion, ...],
-    settings: AssessSettings,
-    calibration: Calibration,
-    budgets: tuple[UncertaintyBudget, ...],
-) -> NightAssessment:
-    weighted_db, low_bands_db = (budget.expanded_db for budget in budgets) if budgets else (np.nan, np.nan)
-    assessment = assess_history(
-        heard.history,
-        window=window,
-        criteria=criteria,
-        event_settings=settings.events,
-        absolute=calibration.absolute,
-        expanded_uncertainty_db=weighted_db,
-        band_uncertainty_db=low_bands_db,
-    )
-    return replace(assessment, events=with_lower_bounds(assessment.events, heard.flags))
+def _verdicts_without_own(
+    judged: Callable[..., NightAssessment], history: LevelHistory, recognised: RecognisedNight
+) -> tuple[Verdict, ...]:
+    """Return the verdicts without what is the sleeper's or the room's own; none if nothing is."""
+    own = own_ticks(recognised.said, recognised.events, history)
+    if not own.any():
+        return ()
+    others = (each for each in recognised.events if not own[each.first_tick : each.last_tick].all())
+    return judged(history.without(own), events=tuple(others)).verdicts
 
 
 def _budgets(calibration: Calibration) -> tuple[UncertaintyBudget, ...]:
@@ -132,6 +172,7 @@ def _remarks(sound: NightSound, heard: HeardNight, calibrated: NightCalibration)
 def _inputs(sound: NightSound, settings: AssessSettings, names: tuple[str, ...]) -> tuple[FileMark, ...]:
     """Return the marks of every file that the result rests on, the recording first."""
     heard = [*((part.audio.path, "recording") for part in sound.parts), *calibration_files(settings)]
+    heard += settings.statements.files
     planned_with = [profile for kind in ("treatment", "masker") for profile in shipped_profiles(kind)]
     return (
         *(file_mark(path, role) for path, role in heard),

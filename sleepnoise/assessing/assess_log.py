@@ -8,7 +8,12 @@ from typing import Any, Literal
 
 from sleepnoise.acoustics.symbols import SYMBOLS
 from sleepnoise.assessing.cautions import MEMORY, PRACTICE
-from sleepnoise.assessing.chosen_guidelines import criteria_of_guidelines, guideline_marks, guideline_names
+from sleepnoise.assessing.chosen_guidelines import (
+    criteria_of_guidelines,
+    file_names,
+    guideline_marks,
+    guideline_names,
+)
 from sleepnoise.assessing.record import DEFAULT_WINDOW
 from sleepnoise.evidence.plain import local_text, plain_value, utc_text
 from sleepnoise.evidence.provenance import FileMark, Provenance, file_mark, library_versions
@@ -135,8 +140,7 @@ def assess_log_file(path: Path, settings: LogSettings) -> LogRecord:
     return LogRecord(
         log=log,
         settings=settings,
-        # A profile's own file name: results do not depend on where it lay.
-        guidelines=tuple(Path(name).name for name in names),
+        guidelines=file_names(names),
         budgets=budgets,
         assessment=assessment,
         cautions=_cautions(log, settings, assessment.verdicts),

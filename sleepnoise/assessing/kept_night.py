@@ -21,10 +21,8 @@ _REMEDY = "Give the folder that 'sleepnoise assess' wrote, or assess the night a
 
 
 def _level(value: Any) -> Any:
-    """Return a level from its form in files: null is not known, "-Infinity" silence."""
-    if value is None:
-        return math.nan
-    return -math.inf if value == "-Infinity" else value
+    """Return a level from its form in files: null is not known; "-Infinity" reads as the number it is."""
+    return math.nan if value is None else value
 
 
 _Level = Annotated[float, BeforeValidator(_level)]

@@ -3,6 +3,8 @@
 from dataclasses import dataclass, field
 from pathlib import Path
 
+from sleepnoise.assessing.said import Statements
+from sleepnoise.assessing.sounds import NightSounds
 from sleepnoise.calibration.microphone import States
 from sleepnoise.evidence.provenance import Provenance
 from sleepnoise.judgement.assessment import NightAssessment
@@ -62,6 +64,8 @@ class AssessSettings:
         Names or files of guideline profiles; empty for all that are shipped.
     events : EventSettings
     plan : PlanSettings
+    statements : Statements
+        What somebody says of the night.
     threads : int
         Changes the time taken, never the result.
     """
@@ -84,6 +88,7 @@ class AssessSettings:
     guidelines: tuple[str, ...] = ()
     events: EventSettings = field(default_factory=EventSettings)
     plan: PlanSettings = field(default_factory=PlanSettings)
+    statements: Statements = field(default_factory=Statements)
     threads: int = 1
 
 
@@ -101,6 +106,8 @@ class NightRecord:
         What people should know of files, start, calibration and microphone, in sentences.
     quality : tuple of QualityFlag
         What went wrong, from when to when.
+    sounds : NightSounds
+        What the sounds are like, which recur, whose they are.
     budgets : tuple of UncertaintyBudget
         Of weighted levels and of low third octaves; empty without calibration.
     settings : AssessSettings
@@ -117,6 +124,7 @@ class NightRecord:
     calibration: Calibration
     remarks: tuple[str, ...]
     quality: tuple[QualityFlag, ...]
+    sounds: NightSounds
     budgets: tuple[UncertaintyBudget, ...]
     settings: AssessSettings
     guidelines: tuple[str, ...]

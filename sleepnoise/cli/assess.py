@@ -11,6 +11,7 @@ from sleepnoise.cli.options import FILE, Grouped, option
 
 if TYPE_CHECKING:
     from sleepnoise.assessing.record import AssessSettings, NightRecord
+    from sleepnoise.assessing.said import Statements
 
 EXCEEDED = 1
 """Exit status when a guideline that was to be checked is exceeded. Chosen: 2 is usage or input."""
@@ -20,6 +21,10 @@ MOST_THREADS = 8
 
 SOUND, CALIBRATION = "Recording", "Calibration (without one: relative levels, no verdicts)"
 NIGHT, EVENTS, PLAN, RESULT = "Night", "What counts as an event", "First plan", "Result"
+SAID = "What you say of the night (nothing of it is guessed)"
+
+SOURCE_KINDS = ("road", "rail", "aircraft", "industry", "services", "business", "neighbours")
+"""As guideline profiles have them; a test compares, since those are not imported for help."""
 
 
 @click.command("assess", cls=Grouped)
@@ -27,6 +32,21 @@ NIGHT, EVENTS, PLAN, RESULT = "Night", "What counts as an event", "First plan", 
 @option(RESULT, "--out", FILE, "FOLDER", "Folder to make for the results.")
 @option(RESULT, "--json", bool, None, "Print assessment.json, and nothing else, on standard output.")
 @option(RESULT, "--force", bool, None, "Replace an earlier assessment in that folder.")
+@option(
+    RESULT,
+    "--reader",
+    click.Choice(["resident", "landlord", "consultant"]),
+    None,
+    "Whom the page speaks to when it is opened. [default: consultant]",
+)
+@option(
+    RESULT,
+    "--clips",
+    click.Choice(["blurred", "full"]),
+    None,
+    "Put sounds of the loudest events into the page: with speech blurred, or as they are. [default: none]",
+)
+@option(RESULT, "--paper", bool, None, "Write report.pdf and the drawings as SVG, too (extra 'report').")
 @option(RESULT, "--check", bool, None, "End with status 1 if a guideline value is exceeded.")
 @option(
     RESULT, "--threads", int, "N", f"Threads; the result stays the same. [default: all, up to {MOST_THREADS}]"
@@ -88,9 +108,46 @@ NIGHT, EVENTS, PLAN, RESULT = "Night", "What counts as an event", "First plan", 
     "--guideline",
     str,
     "NAME",
-    "Judge by this profile, a name from 'profiles list' or a .toml file; may be repeated. [default: all]",
+    "Judge by this document: a name from 'profiles list', a country's (DE), all, or a .toml file. "
+    "[repeatable] [default: international]",
     multiple=True,
 )
+@option(SAID, "--labels", FILE, "FILE", "CSV start,end,label (or group,label): what sounds are, and whose.")
+@option(SAID, "--diary", FILE, "FILE", "A resident's noise diary, CSV with times and words.")
+@option(SAID, "--known-sounds", FILE, "FILE", "known_sounds.json of an earlier night of the same room.")
+@option(
+    SAID,
+    "--source-kind",
+    click.Choice(SOURCE_KINDS),
+    None,
+    "What makes the sound that is judged.",
+)
+@option(SAID, "--windows", click.Choice(["open", "closed"]), None, "How the bedroom's windows stood.")
+@option(
+    SAID,
+    "--heard",
+    click.Choice(["tone", "music", "neither"]),
+    None,
+    "What a listener hears in it. [repeatable]",
+    multiple=True,
+)
+@option(SAID, "--tone-adjustment", float, "DB", "To be added for tones, as the document has it.")
+@option(SAID, "--impulse-adjustment", float, "DB", "To be added for impulses.")
+@option(
+    SAID, "--source-on", str, "FROM-TO", "Clock times with the source at work. [repeatable]", multiple=True
+)
+@option(
+    SAID,
+    "--source-off",
+    str,
+    "FROM-TO",
+    "Clock times with it silent and all else as usual. [repeatable]",
+    multiple=True,
+)
+@option(
+    SAID, "--residual", (float, float), "DB U", "Instead: LAeq with it silent, and its uncertainty (k = 2)."
+)
+@option(SAID, "--underlying", (float, float), "DB U", "Underlying level as the document has it, and U.")
 @option(EVENTS, "--onset", float, "DB", "How far above the background an event reaches. [default: 6]")
 @option(EVENTS, "--release", float, "DB", "How far above the background it begins and ends. [default: 3]")
 @option(EVENTS, "--min-length", float, "S", "Shorter ones are dropped. [default: 0.125]")
@@ -124,6 +181,7 @@ def command(
     from sleepnoise.dossier.folder import check_place
     from sleepnoise.screens import terminal
 
+    shown = {name: chosen.pop(name) for name in ("reader", "clips", "paper")}
     settings = _settings(chosen)
     if out is not None:
         check_place(out, force=force)
@@ -132,7 +190,7 @@ def command(
     if out is not None:
         from sleepnoise.report.folder import write_assessment
 
-        write_assessment(record, out, force=force)
+        write_assessment(record, out, force=force, **{key: value for key, value in shown.items() if value})
     _show(record, out, as_json=json)
     exceeded = any(verdict.word == "exceeded" for verdict in record.assessment.verdicts)
     return EXCEEDED if check and exceeded else 0
@@ -161,8 +219,21 @@ def _settings(chosen: dict[str, Any]) -> "AssessSettings":
     given["clock"] = tuple(map(ClockReading.parse, given.pop("clock", ())))
     events = {name: given.pop(name) for name in EventSettings.__dataclass_fields__ if name in given}
     plan = {name: given.pop(name) for name in PlanSettings.__dataclass_fields__ if name in given}
+    given["statements"] = _statements(given)
     given.setdefault("threads", min(os.cpu_count() or 1, MOST_THREADS))
     return AssessSettings(events=EventSettings(**events), plan=PlanSettings(**plan), **given)
+
+
+def _statements(given: dict[str, Any]) -> "Statements":
+    """Take what was said of the night out of the settings."""
+    from sleepnoise.assessing.said import Statements
+
+    said = {name: given.pop(name) for name in Statements.__dataclass_fields__ if name in given}
+    if "heard" in said:
+        said["heard"] = tuple(what for what in said["heard"] if what != "neither")
+    kinds = {"tone": given.pop("tone_adjustment", None), "impulse": given.pop("impulse_adjustment", None)}
+    said["adjustments_db"] = {kind: value for kind, value in kinds.items() if value is not None}
+    return Statements(**said)
 
 
 def _show(record: "NightRecord", out: Path | None, *, as_json: bool) -> None:

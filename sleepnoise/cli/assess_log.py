@@ -38,7 +38,8 @@ LOG, NIGHT, RESULT = "Log", "Night", "Result"
     "--guideline",
     str,
     "NAME",
-    "Judge by this profile, a name from 'profiles list' or a .toml file; may be repeated. [default: all]",
+    "Judge by this document: a name from 'profiles list', a country's (DE), all, or a .toml file. "
+    "[repeatable] [default: international]",
     multiple=True,
 )
 @option(RESULT, "--json", bool, None, "Print everything as JSON, and nothing else, on standard output.")

@@ -32,6 +32,7 @@ def assessment_document(record: NightRecord) -> dict[str, Any]:
         "uncertainty": _uncertainty(record),
         "verdicts": [_verdict(verdict) for verdict in record.assessment.verdicts],
         "events": [_event(event, record.assessment.window.zone) for event in record.assessment.events],
+        "sounds": _sounds(record),
         "plan": _plan(record.plan),
         "cautions": cautions_of(record),
         "inputs": record.provenance.inputs,
@@ -144,6 +145,28 @@ def _event(event: Event, zone: tzinfo) -> dict[str, Any]:
 
 def _verdict(verdict: Verdict) -> dict[str, Any]:
     return {**named_fields(verdict), "verified": verdict.criterion.source.verified}
+
+
+def _sounds(record: NightRecord) -> dict[str, Any]:
+    sounds = record.sounds
+    recognised = sounds.recognised
+    return {
+        "groups": [
+            {**named_fields(group), "sound": {"name": group.sound.name, "label": group.sound.label}}
+            for group in recognised.grouped.groups
+        ],
+        "singles": recognised.grouped.singles,
+        "listened": recognised.grouped.listened,
+        "labelled": recognised.said,
+        "suggestions": recognised.suggestions,
+        "own": sounds.own,
+        "verdicts_without_own": [_verdict(verdict) for verdict in sounds.verdicts_without_own],
+        "diary": sounds.diary,
+        "background": sounds.background,
+        "quiet_stretch": sounds.quiet,
+        "busy_stretch": sounds.busy,
+        "disturbance": sounds.disturbance,
+    }
 
 
 def _plan(plan: FirstPlan) -> dict[str, Any]:

@@ -20,6 +20,7 @@ from sleepnoise.dossier.listings import write_events, write_intervals
 from sleepnoise.errors import OutputError
 from sleepnoise.evidence.plain import document_text
 from sleepnoise.evidence.provenance import file_mark
+from sleepnoise.recognition.known_sounds import known_sounds_document
 
 MANIFEST = "manifest.json"
 """Names every other file of the folder, so a folder that holds it can be told from any other."""
@@ -100,6 +101,8 @@ def write_results(record: NightRecord, folder: Path) -> None:
     write_level_table(record.history, folder / "levels.parquet")
     write_intervals(record, folder / "intervals.csv")
     write_events(record, folder / "events.csv")
+    known = document_text(known_sounds_document(record.sounds.recognised.known))
+    (folder / "known_sounds.json").write_text(known, encoding="utf-8", newline="\n")
 
 
 def write_manifest(record: NightRecord, folder: Path) -> None:

@@ -61,7 +61,8 @@ def write_events(record: NightRecord, path: Path) -> None:
     """Write the events in order of time, each with its highest third-octave levels."""
     head = [
         "event", "start_utc", "start_local", "duration_s", "LAFmax_dB", "LASmax_dB", "LAE_dB", "LCpeak_dB",
-        "background_LA90_dB", "emergence_dB", "group", "label", "flags",
+        "background_LA90_dB", "emergence_dB", "rise_dB", "onset_rate_dB_per_s", "loud_s", "C_minus_A_dB",
+        "count", "group", "label", "flags",
     ]  # fmt: skip
     head += [f"highest_{band_label(nominal)}Hz_dB" for nominal in record.history.nominal_hz]
     _write(path, head, (_event(record, event) for event in record.assessment.events))
@@ -88,6 +89,9 @@ def _event(record: NightRecord, event: Event) -> list[Cell]:
         local_text(event.start, record.assessment.window.zone),
         event.duration_s,
         *(_level(value) for value in levels),
+        *(_level(value) for value in (event.rise_db, event.onset_rate_db_per_s, event.loud_s)),
+        _level(event.c_minus_a_db),
+        event.count,
         harmless(event.group),
         harmless(event.label),
         harmless("; ".join(event.flags)),

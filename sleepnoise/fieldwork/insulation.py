@@ -35,7 +35,7 @@ INCIDENCE_DB: dict[Before, float] = {
     "on-element-loudspeaker": field.LOUDSPEAKER_45_DEG_DB,
     "on-element-traffic": field.TRAFFIC_DB,
 }
-"""Correction for the incidence of sound on an element, dB."""
+"""Correction for the incidence of sound on an element, dB. Source: ISO_16283_3, see ``field``."""
 
 STANDARDIZED: dict[Before, str] = {"room": "DnT", "2-m-before": "D2m,nT"}
 REDUCTION: dict[Before, str] = {

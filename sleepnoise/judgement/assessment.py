@@ -65,6 +65,7 @@ def assess_history(
     expanded_uncertainty_db: float,
     band_uncertainty_db: float | None = None,
     circumstances: Circumstances = NOTHING_SAID,
+    events: tuple[Event, ...] | None = None,
 ) -> NightAssessment:
     """Return what one night was like.
 
@@ -83,6 +84,8 @@ def assess_history(
         The same of third-octave levels; like that of a level when left out.
     circumstances : Circumstances, optional
         What somebody said of the night that a recording cannot tell.
+    events : tuple of Event, optional
+        All of the recording, if they were found before.
 
     Raises
     ------
@@ -93,7 +96,7 @@ def assess_history(
     start, end = max(whole[0], history.start), min(whole[1], history.end)
     first, last = history.tick_of(start), history.tick_of(end)
     part = history.between(first, last)
-    events = find_events(history, event_settings)
+    events = find_events(history, event_settings) if events is None else events
     within = event_ticks(events, history.ticks)[first:last]
     return NightAssessment(
         window=window,

@@ -20,6 +20,9 @@ BELONGS = 0.5
 """Share of an event within a labelled stretch from which all of it belongs to the label. Chosen: the greater
 part; people note seconds, and the recording knows an event's ends to an eighth of one."""
 
+NOT_COUNTED = ": not counted"
+"""How the flag of an own event ends."""
+
 OWN: tuple[Whose, ...] = ("room", "sleeper")
 """Whose sounds do not count against anybody."""
 
@@ -172,10 +175,15 @@ def with_labels(events: Iterable[Event], said: Iterable[SaidSpan], own: MaskArra
     return tuple(_told(event, by_number.get(event.number), own) for event in events)
 
 
+def is_own(event: Event) -> bool:
+    """Return whether an event is the sleeper's or the room's own, as its flags say."""
+    return any(flag.endswith(NOT_COUNTED) for flag in event.flags)
+
+
 def _told(event: Event, span: SaidSpan | None, own: MaskArray) -> Event:
     if span is None:
         return event
     flags = event.flags
     if own[event.first_tick : event.last_tick].all():
-        flags = (*flags, f"{span.whose or 'own'}: not counted")
+        flags = (*flags, f"{span.whose or 'own'}{NOT_COUNTED}")
     return replace(event, label=span.label, flags=flags)

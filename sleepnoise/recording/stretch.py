@@ -43,11 +43,12 @@ def read_stretch(
     """
     # The times of its blocks are of no use: the caller knows where the file lies in the night.
     stream = read_blocks(audio, calibration, datetime.min.replace(tzinfo=UTC), channel=channel)
-    found = _sought(audio, calibration, first, end, channel) if _is_counted(audio) else None
+    found = _sought(audio, calibration, first, end, channel) if is_counted(audio) else None
     return found or _decoded(stream, first, end)
 
 
-def _is_counted(audio: AudioFile) -> bool:
+def is_counted(audio: AudioFile) -> bool:
+    """Return whether any sample of a file can be sought, instead of decoding up to it."""
     return audio.container not in PHONE_CONTAINERS and audio.encoding.startswith(COUNTED_ENCODINGS)
 
 

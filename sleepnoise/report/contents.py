@@ -14,6 +14,7 @@ from sleepnoise.levels.statistics import PERCENTILE_CONVENTION
 from sleepnoise.report.drawings import map_figure, spectra_figure, trace_figure
 from sleepnoise.report.page_data import PAGE_EVENTS
 from sleepnoise.report.sections import DEPTH, NUMBERS, Reader, Section
+from sleepnoise.report.sound_sections import sound_sections
 from sleepnoise.report.spectrum_plot import spectra_of
 from sleepnoise.wording import next_steps, plan_table, quality_table, sentences, tables, verdicts
 from sleepnoise.wording.rounding import duration_text, level_text, unit_text
@@ -41,6 +42,7 @@ def sections_of(record: NightRecord) -> tuple[Section, ...]:
         Section(key="night", title="The night", figures=(trace_figure(record),), template="night.html"),
         _values(record),
         _events(record),
+        *sound_sections(record),
         *((_what_if(record),) if record.plan.events else ()),
         _plan(record),
         Section(

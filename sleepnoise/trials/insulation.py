@@ -75,24 +75,7 @@ def study_insulation(
     SleepNoiseError
         For everything that a user can cause.
     """
-    entries = {
-        "source": profile.source,
-        "receiving": profile.receiving,
-        "source corners": profile.source_corners,
-        "receiving corners": profile.receiving_corners,
-        "background": profile.background,
-    }
-    _check_scale(profile, [each for each in entries.values() if each])
-    recordings = sum(len(each.recordings) for each in entries.values() if each)
-    done = iter(range(1, 1 + recordings))
-    octaves = profile.bands == "octave"
-    listening = Listening(folder, octaves, lambda: on_progress(next(done) / recordings))
-    calibration = listening.calibration(profile.calibration, profile.channel)
-    read = {
-        side: listening.readings(entry, calibration, profile.channel, side)
-        for side, entry in entries.items()
-        if entry
-    }
+    listening, read = _read(profile, folder, on_progress)
     room = profile.room
     found = insulation(
         _sides(read),
@@ -103,13 +86,13 @@ def study_insulation(
         before=profile.before,
         area_m2=profile.area_m2,
         smallest_dimension_m=room.smallest_dimension_m,
-        octaves=octaves,
+        octaves=profile.bands == "octave",
     )
     positions = len(read["source"]), len(read["receiving"])
     few = f"Fewer than {FEW_POSITIONS} microphone positions on a side: levels between them are not known."
     return InsulationResult(
         title=profile.title,
-        octaves=octaves,
+        octaves=profile.bands == "octave",
         positions=positions,
         found=found,
         remarks=(
@@ -120,6 +103,28 @@ def study_insulation(
         ),
         provenance=Provenance(inputs=tuple(listening.inputs), versions=library_versions()),
     )
+
+
+def _read(
+    profile: InsulationProfile, folder: Path, on_progress: Callable[[float], None]
+) -> tuple[Listening, dict[str, tuple[Reading, ...]]]:
+    """Return every reading by its side, and what was said on the way."""
+    sides = {
+        "source": profile.source,
+        "receiving": profile.receiving,
+        "source corners": profile.source_corners,
+        "receiving corners": profile.receiving_corners,
+        "background": profile.background,
+    }
+    entries = {side: entry for side, entry in sides.items() if entry}
+    _check_scale(profile, list(entries.values()))
+    recordings = sum(len(each.recordings) for each in entries.values())
+    done = iter(range(1, 1 + recordings))
+    listening = Listening(folder, profile.bands == "octave", lambda: on_progress(next(done) / recordings))
+    calibration = listening.calibration(profile.calibration, profile.channel)
+    return listening, {
+        side: listening.readings(entry, calibration, profile.channel, side) for side, entry in entries.items()
+    }
 
 
 def _check_scale(profile: InsulationProfile, entries: Sequence[ReadingsEntry]) -> None:

@@ -57,6 +57,7 @@ EQUIVALENT_DECAYS = 10
 """Decays that one impulse response is worth. Source: ISO_3382_2_SPREAD."""
 
 _ANY_START = datetime(2000, 1, 1, tzinfo=UTC)
+"""Start of every recording. Chosen: nothing depends on it."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

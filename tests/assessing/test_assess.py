@@ -77,8 +77,13 @@ def test_every_profile_that_was_used_is_among_the_inputs(sine: Path, tmp_path: P
     assert "who-1999-bedroom.toml" not in marks
 
 
-def test_all_shipped_guidelines_are_asked_unless_some_are_named(sine: Path) -> None:
-    assert len(assess_recording(sine, SETTINGS).guidelines) >= 5
+def test_no_countrys_guidelines_are_asked_unless_somebody_names_it(sine: Path) -> None:
+    international = assess_recording(sine, SETTINGS).guidelines
+    assert set(international) == {"who-1999-bedroom", "who-2009-night", "who-2018-night"}
+    swedish = assess_recording(sine, replace(SETTINGS, guidelines=("SE", "who-1999-bedroom"))).guidelines
+    assert swedish[-1] == "who-1999-bedroom"
+    assert "fohmfs-2014-13" in swedish
+    assert len(assess_recording(sine, replace(SETTINGS, guidelines=("all", "SE"))).guidelines) >= 25
 
 
 def test_progress_only_rises_and_ends_at_one(sine: Path) -> None:

@@ -48,6 +48,13 @@ def test_only_verified_values_for_the_whole_night_indoors_are_kept(document, tmp
     assert {(value.guideline.split(",")[0], value.level_db) for value in values} == {("WHO 1999", 30.0)}
 
 
+def test_values_that_are_not_verified_are_left_out(document, tmp_path):
+    changed = json.loads(document_text(document))
+    for verdict in changed["verdicts"]:
+        verdict["verified"] = False
+    assert kept(tmp_path, changed).values == ()
+
+
 def test_a_night_without_calibration_is_refused(uncalibrated, tmp_path):
     with pytest.raises(SettingsError, match="relative to full scale"):
         kept(tmp_path, assessment_document(uncalibrated))

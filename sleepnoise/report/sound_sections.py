@@ -1,0 +1,83 @@
+"""The page's sections on the sounds themselves: what recurs, whose it is, what it is like, what it does."""
+
+from collections.abc import Iterator
+from zoneinfo import ZoneInfo
+
+from sleepnoise.assessing.record import NightRecord
+from sleepnoise.assessing.sounds import NightSounds
+from sleepnoise.report.sections import DEPTH, NUMBERS, Section
+from sleepnoise.wording import character_words, disturbance_words, groups_words
+from sleepnoise.wording.tables import Table
+
+
+def sound_sections(record: NightRecord) -> Iterator[Section]:
+    """Yield the sections, those without content left out."""
+    sounds, zone = record.sounds, record.assessment.window.zone
+    yield from _recurring(record, zone)
+    if sounds.own is not None:
+        yield Section(
+            key="own",
+            title="With and without the sleeper's and the room's own sounds",
+            sentences=groups_words.own_sentences(sounds.own),
+            tables=(
+                groups_words.own_table("Levels of the night", sounds.own),
+                groups_words.reason_table("What was left out, and who says so", sounds.own.reasons, zone),
+            ),
+        )
+    if sounds.diary is not None:
+        yield Section(
+            key="diary-match",
+            title="The diary beside the recording",
+            sentences=groups_words.diary_sentences(sounds.diary),
+            tables=(groups_words.diary_table("Entries", sounds.diary, zone),),
+        )
+    yield _character(sounds, zone)
+    yield _disturbance(sounds)
+
+
+def _recurring(record: NightRecord, zone: ZoneInfo) -> Iterator[Section]:
+    recognised = record.sounds.recognised
+    if not recognised.events:
+        return
+    grouped = recognised.grouped
+    table = groups_words.group_table("Recurring sounds", grouped, recognised.events, zone)
+    yield Section(
+        key="recurring",
+        title="Recurring sounds",
+        sentences=groups_words.group_sentences(grouped),
+        tables=(table,) if table.rows else (),
+        points=groups_words.suggestion_sentences(recognised.suggestions, zone),
+    )
+
+
+def _character(sounds: NightSounds, zone: ZoneInfo) -> Section:
+    curves = character_words.curve_table(sounds.background.low_frequency)
+    return Section(
+        key="character",
+        title="What the sound is like",
+        readers=NUMBERS,
+        sentences=character_words.background_sentences(sounds.background),
+        points=tuple(
+            f"{what} {' '.join(character_words.stretch_sentences(stretch, zone))}"
+            for what, stretch in (("Without events.", sounds.quiet), ("Loudest half hour.", sounds.busy))
+            if stretch is not None
+        ),
+        folded=(curves,) if curves.rows else (),
+        notes=(character_words.FROM_MEMORY,),
+    )
+
+
+def _disturbance(sounds: NightSounds) -> Section:
+    found = sounds.disturbance
+    tables: tuple[Table, ...] = (
+        disturbance_words.estimate_table(found),
+        disturbance_words.count_table(found),
+    )
+    return Section(
+        key="disturbance",
+        title="What it does to sleep",
+        readers=DEPTH,
+        sentences=disturbance_words.disturbance_sentences(found),
+        tables=tuple(table for table in tables if table.rows),
+        notes=disturbance_words.disturbance_sources(found),
+    )
