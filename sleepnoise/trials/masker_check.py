@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import Annotated, Any, Literal
 
 import numpy as np
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationError
+from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from sleepnoise.acoustics.decibels import FloatArray
 from sleepnoise.acoustics.spectrum import Spectrum
@@ -50,10 +50,6 @@ Word = Literal["kept", "too loud", "too quiet", "cannot tell"]
 _REMEDY = "Give the file that 'sleepnoise design-masker' wrote."
 
 
-def _plain_level(value: Any) -> Any:
-    return -math.inf if value == "-Infinity" else value
-
-
 class _Part(BaseModel):
     model_config = ConfigDict(extra="ignore", frozen=True)
 
@@ -65,7 +61,7 @@ class _Schema(_Part):
 
 class _Bands(_Part):
     nominal_hz: list[float]
-    levels_db: list[Annotated[float, BeforeValidator(_plain_level)]]
+    levels_db: list[float]
 
 
 class _File(_Part):
