@@ -79,5 +79,6 @@ def _disturbance(sounds: NightSounds) -> Section:
         readers=DEPTH,
         sentences=disturbance_words.disturbance_sentences(found),
         tables=tuple(table for table in tables if table.rows),
+        points=disturbance_words.CAUTIONS if found.estimates else (),
         notes=disturbance_words.disturbance_sources(found),
     )

@@ -12,6 +12,7 @@ from sleepnoise.judgement.guidelines import Verdict, Word
 from sleepnoise.screens.terminal import Screen, heading, plain, show_paragraphs
 from sleepnoise.wording import plan_table, rounding, tables, verdicts
 from sleepnoise.wording.sentences import decisions, fault_text, in_short
+from sleepnoise.wording.sound_words import sounds_in_short
 
 SHOWN_EVENTS = 5
 """Events in the summary. Chosen: the whole summary then fits a screen; the page has them all."""
@@ -35,6 +36,8 @@ def show_night(record: NightRecord) -> None:
             screen.print(Text(plain(sentence)))
     show_verdicts(screen, record.assessment.verdicts, rounding.unit_text(record.assessment))
     _show_events(screen, record)
+    heading(screen, "What the sounds are")
+    show_paragraphs(screen, (Text(plain(each)) for each in sounds_in_short(record)))
     _show_plan(screen, record)
     heading(screen, "Cautions, each in full in report.html")
     show_paragraphs(screen, (Text(plain(_first_sentence(caution))) for caution in cautions_of(record)))
