@@ -1,0 +1,142 @@
+"""Who does the work: processes of this machine, or a cluster at an address; both are executors.
+
+Processes are started afresh (never forked), see that their parent lives, are replaced after some
+nights, and may be held to an amount of memory. On a cluster all this is for the cluster to say.
+"""
+
+import os
+import sys
+import threading
+from collections.abc import Callable, Iterator
+from concurrent.futures import Executor, ProcessPoolExecutor
+from contextlib import AbstractContextManager, contextmanager
+from dataclasses import dataclass
+from functools import partial
+from multiprocessing import get_context, parent_process
+from multiprocessing.connection import wait
+
+from sleepnoise.errors import SettingsError
+
+NIGHTS_EACH = 50
+"""Nights after which a worker is replaced. Chosen: whatever memory it has not given back goes with it, and
+starting costs a second."""
+
+BYTES_PER_MB = 1_000_000
+"""Bytes of a megabyte. Source: SI prefix."""
+
+CONNECT_S = 20.0
+"""Time to reach a cluster, s. Chosen: a slow network, but not a coffee."""
+
+AHEAD = 2
+"""Nights sent to a cluster for each of its threads. Chosen: one at work, one on its way."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Crew:
+    """Those who do the work.
+
+    Attributes
+    ----------
+    executor : callable
+        Gives an executor to be used in a ``with`` statement; asked again after a worker has died.
+    most : callable
+        Returns how many nights may be in its hands at once.
+    deaths : tuple of exception types
+        What a night raises whose workers died repeatedly, if the executor tells that of one night alone.
+    """
+
+    executor: Callable[[], AbstractContextManager[Executor]]
+    most: Callable[[], int]
+    deaths: tuple[type[BaseException], ...] = ()
+
+
+def local_crew(workers: int, memory_mb: float | None = None) -> Crew:
+    """Return processes of this machine.
+
+    Parameters
+    ----------
+    workers : int
+        At least one.
+    memory_mb : float, MB, optional
+        Most memory of each for its data; a night that needs more fails. Where the system cannot
+        hold a process to it (other than Linux), it is not held.
+
+    Raises
+    ------
+    SettingsError
+        If one of them makes no sense.
+    """
+    if workers < 1:
+        raise SettingsError(f"workers: must be at least 1, got {workers}.", remedy="Give for example 2.")
+    if memory_mb is not None and memory_mb <= 0:
+        raise SettingsError(
+            f"memory: must be more than 0 MB, got {memory_mb:g}.", remedy="Give for example 2000."
+        )
+    limit = None if memory_mb is None else round(memory_mb * BYTES_PER_MB)
+    return Crew(executor=partial(_pool, workers, limit), most=lambda: workers)
+
+
+def _pool(workers: int, memory_bytes: int | None) -> ProcessPoolExecutor:
+    return ProcessPoolExecutor(
+        max_workers=workers,
+        mp_context=get_context("spawn"),
+        initializer=_begin,
+        initargs=(memory_bytes,),
+        max_tasks_per_child=NIGHTS_EACH,
+    )
+
+
+def _begin(memory_bytes: int | None) -> None:
+    """Begin a worker: it ends with its parent, and takes no more memory than it may."""
+    threading.Thread(target=_end_with_parent, daemon=True).start()
+    if memory_bytes is not None and sys.platform == "linux":
+        import resource
+
+        resource.setrlimit(resource.RLIMIT_DATA, (memory_bytes, memory_bytes))
+
+
+def _end_with_parent() -> None:
+    parent = parent_process()
+    if parent is not None:
+        wait([parent.sentinel])
+        os._exit(1)
+
+
+def cluster_crew(address: str) -> Crew:
+    """Return the workers of a Dask cluster, which must see the same files at the same paths.
+
+    Parameters
+    ----------
+    address : str
+        Of its scheduler, such as ``tcp://10.0.0.5:8786``.
+
+    Raises
+    ------
+    SettingsError
+        If the package is not installed or nobody answers there.
+    """
+    try:
+        from distributed import Client
+        from distributed.scheduler import KilledWorker
+    except ImportError:
+        raise SettingsError(
+            "cluster: needs the package distributed, which is not installed.",
+            remedy="Install it with: pip install 'sleepnoise[cluster]'.",
+        ) from None
+    try:
+        client = Client(address, timeout=CONNECT_S)
+    except (OSError, ValueError, TimeoutError) as error:
+        raise SettingsError(
+            f"cluster: nobody answers at {address} ({str(error) or type(error).__name__}).",
+            remedy="Check that the scheduler runs, and its address.",
+        ) from None
+
+    @contextmanager
+    def executor() -> Iterator[Executor]:
+        with client.get_executor() as hands:
+            yield hands
+
+    def most() -> int:
+        return AHEAD * max(1, sum(client.nthreads().values()))
+
+    return Crew(executor=executor, most=most, deaths=(KilledWorker,))
