@@ -1,0 +1,167 @@
+"""The files of a dossier that people write and read: the dossier's own and that of each night, in TOML."""
+
+import json
+import stat
+import tomllib
+from collections.abc import Mapping
+from datetime import date
+from pathlib import Path
+from typing import Annotated, Any, Final, Literal, TypeVar
+
+from pydantic import Field, ValidationError
+
+from sleepnoise.assessing.record import CALIBRATOR_FREQUENCY_HZ, CALIBRATOR_LEVEL_DB, DEFAULT_WINDOW
+from sleepnoise.errors import ProfileError, SettingsError
+from sleepnoise.profiles.fields import Entry, Level, Note, Text
+from sleepnoise.profiles.guideline import SourceKind
+
+VERSION: Final = 1
+"""Version of the dossier's layout. Chosen: rises whenever a reader would have to change."""
+
+LARGEST_BYTES = 100_000
+"""Largest such file, bytes. Chosen: a hundred parts of a night, and notes."""
+
+MISTAKES_SHOWN = 5
+"""Mistakes of a file that are told at once. Chosen: as many as one mends before looking again."""
+
+WindowState = Literal["open", "tilted", "closed", ""]
+"""How the bedroom's windows stood; empty if nobody noted it."""
+
+SoundRole = Literal["recording", "tone", "tone after"]
+
+_Sha256 = Annotated[str, Field(pattern=r"^[0-9a-f]{64}$")]
+_File = TypeVar("_File", bound=Entry)
+
+
+class DossierFile(Entry):
+    """``dossier.toml``: the place, and how its nights are to be judged."""
+
+    kind: Literal["dossier"] = "dossier"
+    version: Literal[1] = VERSION
+    title: Annotated[Text, Field(max_length=200)]
+    place: Note = ""
+    zone: Text
+    window: Text = DEFAULT_WINDOW
+    guidelines: list[Text] = Field(default_factory=list)
+    source_kind: SourceKind | None = None
+    recorder: Note = ""
+
+
+class SoundEntry(Entry):
+    """``[[sound]]``: one recording that a night rests on, where it lay and what it held."""
+
+    role: SoundRole = "recording"
+    path: Text
+    size_bytes: Annotated[int, Field(ge=0)]
+    sha256: _Sha256
+
+
+class NightFile(Entry):
+    """``night.toml``: one night; what people know of it, and the recordings it rests on."""
+
+    kind: Literal["night"] = "night"
+    version: Literal[1] = VERSION
+    evening: date
+    windows: WindowState = ""
+    day: Annotated[Note, Field(max_length=60)] = ""
+    note: Note = ""
+    start: Text | None = None
+    clock: list[Text] = Field(default_factory=list)
+    channel: Annotated[int, Field(ge=1, le=64)] = 1
+    tone_level_db: Level = CALIBRATOR_LEVEL_DB
+    tone_frequency_hz: Annotated[float, Field(ge=20, le=20_000)] = CALIBRATOR_FREQUENCY_HZ
+    full_scale_level_db: Annotated[float, Field(ge=0, le=200)] | None = None
+    sound: Annotated[list[SoundEntry], Field(min_length=1, max_length=1000)]
+
+
+def read_written(path: Path, model: type[_File]) -> _File:
+    """Read a file that people write, and name every mistake in it.
+
+    Raises
+    ------
+    ProfileError
+        If it cannot be read or is not valid.
+    """
+    try:
+        return model.model_validate(tomllib.loads(_text(path)))
+    except ValidationError as error:
+        raise ProfileError(
+            f"{path}: {explained(error)}.", remedy="Mend the keys named above; nothing was changed."
+        ) from None
+    except (OSError, ValueError, RecursionError) as error:
+        if isinstance(error, ProfileError):
+            raise
+        reason = error.strerror if isinstance(error, OSError) else error
+        raise ProfileError(
+            f"{path}: cannot be read as TOML ({reason!s:.200}).", remedy="Mend that place."
+        ) from None
+
+
+def checked(model: type[_File], table: Mapping[str, object]) -> _File:
+    """Return what a table of keys says, as if it had been read from a file.
+
+    Raises
+    ------
+    SettingsError
+        With every mistake.
+    """
+    try:
+        return model.model_validate(dict(table))
+    except ValidationError as error:
+        raise SettingsError(f"dossier: {explained(error)}.", remedy="Mend what is named above.") from None
+
+
+def _text(path: Path) -> str:
+    # Devices and pipes have no size and no end.
+    if not stat.S_ISREG(path.stat().st_mode) or path.stat().st_size > LARGEST_BYTES:
+        raise ProfileError(
+            f"{path}: must be a file of at most {LARGEST_BYTES / 1000:g} kB.", remedy="Check the path."
+        )
+    return path.read_bytes().decode("utf-8")
+
+
+def explained(error: ValidationError) -> str:
+    """Return the mistakes of a file as *key: what is wrong*."""
+    mistakes = error.errors(include_url=False)
+    told = [
+        f"{' '.join(map(str, each['loc'])) or 'file':.100}: {each['msg'].removeprefix('Value error, '):.200}"
+        for each in mistakes[:MISTAKES_SHOWN]
+    ]
+    more = len(mistakes) - MISTAKES_SHOWN
+    return "; ".join(told) + (f"; and {more} more" if more > 0 else "")
+
+
+def written_text(file: Entry) -> str:
+    """Return a file as TOML, without what is left empty; the same content gives the same text.
+
+    Examples
+    --------
+    >>> print(written_text(DossierFile(title="Flat 3", zone="Europe/Vienna")))
+    kind = "dossier"
+    version = 1
+    title = "Flat 3"
+    zone = "Europe/Vienna"
+    window = "23:00-07:00"
+    <BLANKLINE>
+    """
+    return _toml(file.model_dump(exclude_none=True))
+
+
+def _toml(table: Mapping[str, Any]) -> str:
+    plain = {key: value for key, value in table.items() if not _is_tables(value) and value not in ("", [])}
+    lines = [f"{key} = {_value(value)}\n" for key, value in plain.items()]
+    for key, value in table.items():
+        if _is_tables(value):
+            lines += [f"\n[[{key}]]\n{_toml(each)}" for each in value]
+    return "".join(lines)
+
+
+def _is_tables(value: object) -> bool:
+    return isinstance(value, list) and bool(value) and isinstance(value[0], dict)
+
+
+def _value(value: object) -> str:
+    if isinstance(value, list):
+        return f"[{', '.join(map(_value, value))}]"
+    # JSON writes strings and numbers as TOML does; control characters other than line ends never get here.
+    return value.isoformat() if isinstance(value, date) else json.dumps(value, ensure_ascii=False)

@@ -1,0 +1,32 @@
+"""The commands ``dossier ...``: one bedroom's case, kept in one folder over weeks."""
+
+import click
+
+from sleepnoise.cli import dossier_add, dossier_evidence, dossier_results, dossier_start
+
+
+@click.group("dossier")
+def command() -> None:
+    """Keep one bedroom's case: nights, door tests, words, results, and how they came about.
+
+    A dossier is a folder of plain files. Nothing in it is ever overwritten or removed, and its
+    journal tells what was done, when, and the SHA-256 of every file.
+    """
+
+
+for part in (
+    dossier_start.start,
+    dossier_add.add_night,
+    dossier_add.add_door_test,
+    dossier_add.add_words,
+    dossier_add.add_file,
+    dossier_add.accept,
+    dossier_results.status,
+    dossier_results.assess,
+    dossier_results.compare,
+    dossier_results.report,
+    dossier_evidence.verify,
+    dossier_evidence.export,
+    dossier_evidence.unpack,
+):
+    command.add_command(part)

@@ -1,0 +1,125 @@
+"""The commands ``dossier status``, ``assess``, ``compare`` and ``report``."""
+
+import sys
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from sleepnoise.cli.assess import MOST_THREADS
+from sleepnoise.cli.dossier_add import FOLDER
+from sleepnoise.cli.options import FILE
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+FAILED = 1
+"""Exit status when something that was asked for did not come about. Chosen: 2 is usage or input."""
+
+JSON = click.option("--json", "as_json", is_flag=True, help="Print everything, unrounded, as JSON.")
+
+
+@click.command("status")
+@FOLDER
+@JSON
+def status(folder: Path, as_json: bool) -> None:
+    """Show what DOSSIER has and what is missing for a sound judgement."""
+    from sleepnoise.casework.dossier import read_dossier
+    from sleepnoise.casework.missing import points_of
+
+    dossier = read_dossier(folder)
+    points = points_of(dossier)
+    if as_json:
+        print_document({"dossier": dossier.about.title, "points": points})
+        return
+    from sleepnoise.screens.dossier_status import show_status
+
+    show_status(dossier, points)
+
+
+@click.command("assess")
+@FOLDER
+@click.option("--threads", type=click.IntRange(1), metavar="N", help="Threads; the result stays the same.")
+def assess(folder: Path, threads: int | None) -> int:
+    """Assess every night that has no result yet, or whose recording or settings have changed.
+
+    A night that cannot be assessed does not stop the others. Earlier results stay.
+    """
+    import os
+
+    from sleepnoise.casework.dossier import read_dossier
+    from sleepnoise.casework.night_results import assess_night
+    from sleepnoise.errors import SleepNoiseError
+    from sleepnoise.report.folder import write_assessment
+    from sleepnoise.screens import terminal
+
+    dossier = read_dossier(folder)
+    dossier.check_recorded()
+    failed = 0
+    for night in dossier.nights:
+        try:
+            with terminal.progress(night.name, "Listening to") as on_progress:
+                done = assess_night(
+                    folder,
+                    night.name,
+                    write=write_assessment,
+                    now=lambda: datetime.now(UTC),
+                    threads=threads or min(os.cpu_count() or 1, MOST_THREADS),
+                    on_progress=on_progress,
+                )
+            terminal.show_text(f"{night.name}: {done.outcome}")
+        except SleepNoiseError as error:
+            failed += 1
+            terminal.show_error(error)
+    return FAILED if failed else 0
+
+
+@click.command("compare")
+@FOLDER
+@click.option(
+    "--since",
+    type=click.DateTime(["%Y-%m-%d"]),
+    metavar="DATE",
+    help="First evening after a change: what did it do?",
+)
+@JSON
+def compare(folder: Path, since: datetime | None, as_json: bool) -> None:
+    """Compare nights: together, by day of the week, by how the windows stood, before and after a change."""
+    from sleepnoise.casework.comparing import compare_nights, comparison_document
+    from sleepnoise.casework.dossier import read_dossier
+
+    compared = compare_nights(read_dossier(folder), None if since is None else since.date())
+    if as_json:
+        print_document(comparison_document(compared))
+        return
+    from sleepnoise.screens.dossier_status import show_compared
+
+    show_compared(compared)
+
+
+@click.command("report")
+@FOLDER
+@click.option("--since", type=click.DateTime(["%Y-%m-%d"]), metavar="DATE", help="As for 'compare'.")
+@click.option("--out", type=FILE, metavar="FILE.json", help="Write it as a document, too.")
+def report(folder: Path, since: datetime | None, out: Path | None) -> None:
+    """Show the whole case from kept results: state, nights, comparisons, tests, plans, journal."""
+    from sleepnoise.casework.case_document import case_document, write_document
+    from sleepnoise.casework.comparing import compare_nights
+    from sleepnoise.casework.dossier import read_dossier
+    from sleepnoise.casework.missing import points_of
+    from sleepnoise.screens.dossier_status import show_case
+
+    dossier = read_dossier(folder)
+    points = points_of(dossier)
+    compared = compare_nights(dossier, None if since is None else since.date())
+    if out is not None:
+        write_document(out, case_document(dossier, points, compared))
+    show_case(dossier, points, compared)
+
+
+def print_document(document: "Mapping[str, Any]") -> None:
+    """Print a document, and nothing else, on standard output."""
+    from sleepnoise.evidence.plain import document_text, plain_value
+
+    sys.stdout.buffer.write(document_text(plain_value(document)).encode())

@@ -1,0 +1,147 @@
+"""A dossier on the terminal: what is missing, how nights compare, whether everything is as it was."""
+
+from collections.abc import Iterable, Sequence
+
+from rich.table import Table as ScreenTable
+from rich.text import Text
+
+from sleepnoise.casework.comparing import NightsCompared
+from sleepnoise.casework.dossier import PAPERS, Dossier
+from sleepnoise.casework.missing import Point
+from sleepnoise.casework.verifying import NUMBERS_SHOWN, Verification
+from sleepnoise.comparison.before_after import BeforeAfter
+from sleepnoise.screens.terminal import Screen, heading, plain, show_paragraphs
+from sleepnoise.wording.comparison_words import (
+    INTERVAL_METHOD,
+    change_sentences,
+    change_table,
+    exceedance_table,
+    group_sentences,
+    group_table,
+    nights_table,
+    week_table,
+)
+from sleepnoise.wording.tables import Table
+
+STATES = {"there": "there", "weak": "in part", "missing": "missing"}
+"""How a point stands, in words."""
+
+LAST_ENTRIES = 10
+"""Entries of the journal that are shown. Chosen: a screenful less the rest."""
+
+
+def show_status(dossier: Dossier, points: Sequence[Point]) -> None:
+    """Print what a dossier has and lacks."""
+    screen = Screen()
+    _title(screen, dossier)
+    _points(screen, points)
+    lacking = [point for point in points if point.state != "there"]
+    if lacking:
+        heading(screen, "What to do next")
+        _paragraphs(screen, (f"{point.what}: {point.remedy}" for point in lacking))
+    else:
+        screen.print(Text("Nothing is missing for a sound judgement."))
+
+
+def show_compared(compared: NightsCompared) -> None:
+    """Print nights compared."""
+    _compared(Screen(), compared)
+
+
+def show_case(dossier: Dossier, points: Sequence[Point], compared: NightsCompared) -> None:
+    """Print the whole case."""
+    screen = Screen()
+    _title(screen, dossier)
+    if dossier.about.place:
+        screen.print(Text(plain(dossier.about.place)))
+    _points(screen, points)
+    _compared(screen, compared)
+    heading(screen, "Kept beside the nights")
+    kept = {"door tests": [folder.name for folder in dossier.door_tests]}
+    kept |= {folder: [path.name for path in dossier.papers(kind)] for kind, folder in PAPERS.items()}
+    _paragraphs(screen, (f"{name}: {', '.join(names) or 'none'}" for name, names in kept.items()))
+    heading(screen, f"Journal: {len(dossier.entries)} entries, the last of them")
+    last = dossier.entries[-LAST_ENTRIES:]
+    _paragraphs(screen, (f"{entry.time_utc} {entry.did}: {entry.about}" for entry in last))
+    screen.print(Text(f"Seal of the journal (SHA-256): {dossier.entries[-1].sha256}"), soft_wrap=True)
+
+
+def show_verification(found: Verification) -> None:
+    """Print what verifying found."""
+    screen = Screen()
+    for finding in found.findings:
+        screen.print(Text(plain(f"{finding.path}: {finding.word}")), soft_wrap=True)
+    for each in found.again:
+        if each.trouble:
+            line = f"cannot be worked out again: {each.trouble}"
+        elif each.different:
+            line = f"{len(each.different)} of {each.numbers} numbers differ"
+        else:
+            line = f"all {each.numbers} numbers come out again"
+            line += ", every byte too" if each.same_bytes else "; texts or versions differ"
+        screen.print(Text(plain(f"{each.what}: {line}")), soft_wrap=True)
+        _paragraphs(screen, each.different[:NUMBERS_SHOWN])
+    verdict = "Everything is as it was put there" if found.sound else "Not everything is as it was put there"
+    screen.print(
+        Text(f"{verdict}: {found.files} files and {found.recordings} recordings outside were looked at.")
+    )
+
+
+def _title(screen: Screen, dossier: Dossier) -> None:
+    nights = len(dossier.nights)
+    count = f"{nights} night{'' if nights == 1 else 's'}"
+    screen.print(Text(plain(f"{dossier.about.title}: {count}"), style="bold"))
+
+
+def _points(screen: Screen, points: Sequence[Point]) -> None:
+    shown = ScreenTable(box=None, padding=(0, 2, 0, 0), pad_edge=False)
+    for head in ("For a sound judgement", "Stands", "Found"):
+        shown.add_column(head)
+    for point in points:
+        shown.add_row(Text(point.what), Text(STATES[point.state]), Text(plain(point.found)))
+    screen.print(shown)
+
+
+def _compared(screen: Screen, compared: NightsCompared) -> None:
+    if compared.not_assessed:
+        screen.print(
+            Text(plain(f"Not assessed as things stand, so in no figure: {', '.join(compared.not_assessed)}."))
+        )
+    if not compared.nights:
+        screen.print(Text("No night has been assessed yet."))
+        return
+    _table(screen, nights_table("Nights", compared.nights))
+    for group in compared.groups:
+        _paragraphs(screen, group_sentences(group))
+        if len(group.nights) > 1:
+            for table in (group_table(group), exceedance_table(group), week_table(group)):
+                _table(screen, table)
+    for state, change in compared.changes.items():
+        heading(screen, f"Before and from {compared.since} on, windows {state or 'not noted'}")
+        _change(screen, change)
+    if compared.windows is not None:
+        heading(screen, "Windows open (before) and closed (after)")
+        _change(screen, compared.windows)
+    screen.print()
+    screen.print(Text(INTERVAL_METHOD))
+
+
+def _change(screen: Screen, change: BeforeAfter) -> None:
+    _paragraphs(screen, change_sentences(change))
+    _table(screen, change_table(change))
+
+
+def _paragraphs(screen: Screen, lines: Iterable[str]) -> None:
+    show_paragraphs(screen, (Text(plain(line)) for line in lines))
+
+
+def _table(screen: Screen, table: Table) -> None:
+    if not table.rows:
+        return
+    heading(screen, table.title)
+    shown = ScreenTable(box=None, padding=(0, 2, 0, 0), pad_edge=False)
+    for column in table.columns:
+        shown.add_column(column.text, justify="right" if column.number else "left", overflow="fold")
+    for row in table.rows:
+        shown.add_row(*(Text(plain(cell)) for cell in row))
+    screen.print(shown)
