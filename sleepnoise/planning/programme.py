@@ -301,7 +301,7 @@ class _Model:
         highest = base + sum((part.max(axis=0) for part in parts), np.zeros(len(base)))
         bands = np.flatnonzero(highest > -SLACK)
         if not len(self.free):
-            bands = _not_ruled([part[:, bands] for part in [*parts, -masker]], base[bands], bands)
+            bands = not_ruled([part[:, bands] for part in [*parts, -masker]], base[bands], bands)
         for band in bands:
             row = {
                 0: np.concatenate([part[:, band] for part in parts] or [np.zeros(0)]),
@@ -350,7 +350,7 @@ class _Model:
         return Answer(choice=tuple(choice), masker=masker, spectrum=spectrum, impossible=False, gap=gap)
 
 
-def _not_ruled(parts: list[FloatArray], base: FloatArray, bands: IntArray) -> IntArray:
+def not_ruled(parts: list[FloatArray], base: FloatArray, bands: IntArray) -> IntArray:
     """Return the bands that no other band of the event rules.
 
     A band is ruled when it is never audible unless another one is: when its row is at most some multiple

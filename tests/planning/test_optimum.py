@@ -15,7 +15,7 @@ from sleepnoise.masking.masker import SHAPED, masker_shapes
 from sleepnoise.planning.optimum import find_optimum, method_for
 from sleepnoise.planning.outcome import outcome
 from sleepnoise.planning.problem import Option, PathGroup, PlannedEvents, Problem, Wish
-from sleepnoise.planning.programme import merged
+from sleepnoise.planning.programme import merged, not_ruled
 
 wishes = st.fixed_dictionaries(
     {
@@ -252,6 +252,32 @@ def test_an_alarm_that_is_too_faint_anyway_leaves_no_plan(make_problem):
     problem = replace(make_problem(4, alarm_floor_dba=75.0), alarm_dba=60.0)
     for method in ("enumeration", "programme"):
         assert find_optimum(problem, method).plan is None
+
+
+def test_an_event_that_only_single_precision_calls_covered_is_still_audible(make_problem):
+    """The quick pass is lenient by 0.00001 dB; the raw model has the last word."""
+    problem = make_problem(5, events=1, origins=1, shapes=(), sizes=(2,))
+    shut_db = float(outcome(problem, (1,)).margins_db[0])
+    above_db = shut_db - 3e-6
+    shifted = replace(problem.events, signal_db=problem.events.signal_db - above_db)
+    found = find_optimum(replace(problem, events=shifted))
+    assert 0.0 < float(outcome(found.problem, (1,)).margins_db[0]) < 1e-5
+    assert found.field.audible[1, 0] == 0
+    assert not found.reached
+    assert found.plan.outcome.audible_count == 1
+
+
+@settings(max_examples=40, deadline=None)
+@given(seed=st.integers(0, 10_000))
+def test_a_band_left_out_is_never_audible_unless_one_that_is_kept_is(seed):
+    rng = np.random.default_rng(seed)
+    parts = [rng.normal(0.0, 2.0, (size, 6)) for size in (3, 2, 3)]
+    base = rng.normal(-1.0, 2.0, 6)
+    kept = not_ruled(parts, base, np.arange(6))
+    assert kept.size
+    for choice in np.ndindex(3, 2, 3):
+        rows = base + sum(part[number] for part, number in zip(parts, choice, strict=True))
+        assert (rows > 1e-12).any() == (rows[kept] > 1e-12).any()
 
 
 def test_equal_events_are_merged_and_still_counted(make_problem):

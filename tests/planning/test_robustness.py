@@ -124,6 +124,12 @@ def test_a_tested_door_errs_as_a_whole(make_problem):
     )
     known_rest = replace(problem.groups[1], tested_u_db=0.0)
     tested = replace(problem, groups=(doubled, known_rest))
-    plan = planned(tested, (0, 0), NONE, method="enumeration")
-    _, deciding_db = judged(tested, plan, draw(tested, draws=100), EVERYTHING - {"paths"})
+    # Treated, so that what the other part brings counts: as the room is, nothing would move anyway.
+    plan = planned(tested, (1, 0), NONE, method="enumeration")
+    drawn = draw(tested, draws=100)
+    alone = replace(drawn, paths=(drawn.paths[0], np.zeros_like(drawn.paths[1])))
+    _, deciding_db = judged(tested, plan, alone, EVERYTHING - {"paths"})
     assert np.ptp(deciding_db) < 1e-9
+    untested = replace(tested, groups=(replace(doubled, tested_u_db=None), known_rest))
+    _, moving_db = judged(untested, plan, alone, EVERYTHING - {"paths"})
+    assert np.ptp(moving_db) > 0.1

@@ -61,6 +61,16 @@ def test_steps_add_up_to_the_plan(make_problem):
         assert steps[-1].key == "masker"
 
 
+def test_an_event_that_is_covered_does_not_make_up_for_one_that_is_heard(make_problem):
+    problem = make_problem(2, events=2, margin_db=0.0)
+    signal_db = problem.events.signal_db.copy()
+    signal_db[0] -= 80.0
+    problem = replace(problem, events=replace(problem.events, signal_db=signal_db))
+    heard_db = outcome(problem, problem.nothing).margins_db[1]
+    assert heard_db > 0.0
+    assert excess_db(problem, problem.nothing) == pytest.approx(heard_db / 2.0)
+
+
 def test_one_side_of_the_plan_alone_is_never_better_than_both(make_problem):
     for seed in range(12):
         problem = make_problem(seed, events=6, margin_db=12.0, events_allowed=2)
@@ -88,6 +98,13 @@ def test_what_stays_audible_whatever_is_done_is_audible_in_every_plan(make_probl
         by_programme = find_optimum(problem, "programme")
         assert audible_whatever(by_field) == audible_whatever(by_programme)
         assert set(audible_whatever(by_field)) <= set(np.flatnonzero(by_field.plan.outcome.audible))
+
+
+def test_an_event_that_only_the_shaped_masker_covers_is_not_hopeless(make_problem):
+    for seed in range(6):
+        problem = make_problem(seed, events=5, margin_db=6.0, shapes=(), shaped=True)
+        by_field = find_optimum(problem, "enumeration")
+        assert audible_whatever(by_field) == audible_whatever(find_optimum(problem, "programme"))
 
 
 def test_the_part_that_lets_the_rest_in_is_the_one_that_is_missing(make_problem):
