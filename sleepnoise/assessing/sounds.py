@@ -8,6 +8,7 @@ from sleepnoise.acoustics.decibels import energy
 from sleepnoise.acoustics.pressure import PressureBlock
 from sleepnoise.assessing.said import Said
 from sleepnoise.character.background import BackgroundCharacter, character_of_background
+from sleepnoise.character.impulses import Impulsiveness, impulsiveness
 from sleepnoise.character.low_frequency import low_frequency_curves
 from sleepnoise.character.stretch import StretchCharacter, character_of_stretch
 from sleepnoise.judgement.assessment import NightAssessment
@@ -28,8 +29,8 @@ from sleepnoise.recording.stretch import is_counted
 MOST_HEARD_AGAIN = 1000
 """Events of a night that are heard again one by one. Chosen: seconds of work; of more, levels alone tell."""
 
-SHORTEST_QUIET_S, LONGEST_QUIET_S = 36.0, 300.0
-"""Stretch without events in which tones are sought, s. Chosen: what the method needs; five minutes of it."""
+SHORTEST_QUIET_S, LONGEST_QUIET_S = 36.0, 120.0
+"""Stretch without events in which tones are sought, s. Chosen: what the method needs; two minutes of it."""
 
 BUSY_S = 1800.0
 """Stretch in which impulses are sought, s. Chosen: the half hour that the method rates."""
@@ -50,9 +51,11 @@ class NightSounds:
         The same verdicts as of the whole night, without those sounds; empty if there are none.
     diary : DiaryMatch or None
     background : BackgroundCharacter
-    quiet, busy : StretchCharacter or None
-        Of the longest stretch without events and of the half hour with the loudest ones; None if
-        there is none, or the recording cannot be heard again quickly.
+    quiet : StretchCharacter or None
+        The middle of the longest stretch without events; None if there is none, or if the recording
+        cannot be heard again quickly.
+    busy : Impulsiveness or None
+        Of the half hour with the loudest events, likewise.
     disturbance : Disturbance
     """
 
@@ -62,7 +65,7 @@ class NightSounds:
     diary: DiaryMatch | None
     background: BackgroundCharacter
     quiet: StretchCharacter | None
-    busy: StretchCharacter | None
+    busy: Impulsiveness | None
     disturbance: Disturbance
 
 
@@ -84,13 +87,11 @@ class Ear:
         start, seconds = listening_span(event)
         return self.sound.excerpt(self.calibration, start, seconds, channel=self.channel)
 
-    def stretch(self, history: LevelHistory, span: tuple[int, int]) -> StretchCharacter:
-        """Hear some ticks of the history, and say what they are like."""
+    def stretch(self, history: LevelHistory, span: tuple[int, int]) -> PressureBlock:
+        """Hear some ticks of the history."""
         first, last = span
         start, seconds = history.time_of(first), (last - first) * TICK_S
-        return character_of_stretch(
-            self.sound.excerpt(self.calibration, start, seconds, channel=self.channel)
-        )
+        return self.sound.excerpt(self.calibration, start, seconds, channel=self.channel)
 
 
 def recognised_night(
@@ -143,8 +144,8 @@ def night_sounds(
             curves=low_frequency_curves(map(read_guideline, guidelines)),
             absolute=night.absolute,
         ),
-        quiet=ear.stretch(part, quiet) if quiet else None,
-        busy=ear.stretch(part, busy) if busy else None,
+        quiet=character_of_stretch(ear.stretch(part, quiet)) if quiet else None,
+        busy=impulsiveness(ear.stretch(part, busy)) if busy else None,
         disturbance=disturbance_of(night, _kinds(night.events, said)),
     )
 

@@ -5,7 +5,7 @@ its name: nothing in a file or a name can make it look anywhere else.
 """
 
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, cast
@@ -30,6 +30,9 @@ LONGEST_HOLE_S = 86_400.0
 PADDING_FRAMES = 2048
 """Frames beyond the stated length that may be padding. Chosen: the longest packet of AAC; if there is
 more, the length was wrong."""
+
+LONGEST_PACKET_BYTES = 8191
+"""Longest packet of a stream without an index. Source: ISO/IEC 14496-3, 13 bits of length (memory)."""
 
 READ_BYTES = 2**16
 """Bytes handed to the demuxer at once. Chosen: more gains nothing."""
@@ -196,9 +199,11 @@ def _stated_seconds(container: "InputContainer", stream: "AudioStream") -> float
 
 
 def _counted_frames(path: Path, demuxer: str, rate_hz: int) -> int:
-    """Return the length as the packets tell it, without decoding them."""
-    with _opened(path, demuxer) as (container, stream):
-        end_s = start_s = None
+    """Return the length as the packets tell it, without decoding them; decoding tells of damage."""
+    from av import FFmpegError
+
+    end_s = start_s = None
+    with _opened(path, demuxer) as (container, stream), suppress(FFmpegError):
         for packet in container.demux(stream):
             if packet.pts is not None and packet.duration is not None:
                 begin = packet.pts * packet.time_base
@@ -225,9 +230,10 @@ def _frames(path: Path, container: "InputContainer", stream: "AudioStream") -> I
 
     decoder = _decoder(stream)
     failure: Exception | None = None
-    done_s = 0.0
+    done_s, reached = 0.0, 0
     try:
         for packet in container.demux(stream):
+            reached = max(reached, (packet.pos or 0) + packet.size)
             try:
                 frames = decoder.decode(packet if packet.size else None)
             except FFmpegError as error:
@@ -241,7 +247,8 @@ def _frames(path: Path, container: "InputContainer", stream: "AudioStream") -> I
         else:
             failure = None
     except FFmpegError as error:
-        failure = error
+        # Half a packet at the very end is a recording that was cut short.
+        failure = error if path.stat().st_size - reached > LONGEST_PACKET_BYTES else None
     if failure is not None:
         raise RecordingError(
             f"{path}: is damaged at {done_s:.3f} s.",

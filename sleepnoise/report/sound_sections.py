@@ -57,13 +57,15 @@ def _character(sounds: NightSounds, zone: ZoneInfo) -> Section:
         title="What the sound is like",
         readers=NUMBERS,
         sentences=character_words.background_sentences(sounds.background),
-        points=tuple(
-            f"{what} {' '.join(character_words.stretch_sentences(stretch, zone))}"
-            for what, stretch in (("Without events.", sounds.quiet), ("Loudest half hour.", sounds.busy))
-            if stretch is not None
+        points=(
+            *(character_words.stretch_sentences(sounds.quiet, zone) if sounds.quiet else ()),
+            *(
+                [f"Loudest half hour: {character_words.impulse_sentence(sounds.busy, zone)}"]
+                if sounds.busy
+                else []
+            ),
         ),
         folded=(curves,) if curves.rows else (),
-        notes=(character_words.FROM_MEMORY,),
     )
 
 

@@ -48,7 +48,7 @@ def disturbance_sentences(found: Disturbance) -> tuple[str, ...]:
         return ("Without calibrated levels nothing can be said about sleep.",)
     if not found.events:
         return (
-            "Nobody said which events are traffic, so they are counted and nothing is said about awakenings.",
+            "No event was said to be traffic, so they are counted and nothing is said about awakenings.",
         )
     return tuple(
         f"{number} {KINDS[kind]} event{'' if number == 1 else 's'}: {_expected_said(found.estimates, kind)}"

@@ -79,7 +79,8 @@ def event_table(title: str, events: Iterable[Event], zone: tzinfo) -> Table:
 
 
 def _event_row(event: Event, zone: tzinfo) -> tuple[str, ...]:
-    remarks = [part for part in (event.label, event.group, *event.flags) if part]
+    series = f"series of {event.count}" if event.count > 1 else ""
+    remarks = [part for part in (event.label, event.group, series, *event.flags) if part]
     return (
         str(event.number),
         clock_text(event.start, zone, seconds=True),

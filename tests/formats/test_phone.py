@@ -7,7 +7,7 @@ from fractions import Fraction
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from sleepnoise.errors import RecordingError
@@ -151,6 +151,7 @@ def test_a_video_without_sound_is_refused(tmp_path):
 @pytest.mark.parametrize("name", ["webm", "aac", "amr"])
 @settings(max_examples=12, deadline=None)
 @given(share=st.floats(0, 1))
+@example(share=0.4604773100022227)  # Within the header of a packet.
 def test_cut_anywhere_nothing_but_the_last_packets_are_lost(tmp_path_factory, name, share):
     rate_hz = FORMS[name][2]
     folder = tmp_path_factory.getbasetemp()

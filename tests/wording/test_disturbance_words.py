@@ -71,7 +71,7 @@ def test_one_event_is_one_event():
 def test_what_cannot_be_said_is_said():
     bare = {"estimates": (), "expanded_uncertainty_db": 2.4}
     assert (
-        "which events are traffic"
+        "No event was said to be traffic"
         in disturbance_sentences(Disturbance(events={}, counted=FOUND.counted, **bare))[0]
     )
     assert "calibrated" in disturbance_sentences(Disturbance(events={"road": 1}, counted=(), **bare))[0]

@@ -115,3 +115,9 @@ def test_every_setting_is_written_with_its_unit(record: NightRecord) -> None:
     lines = dict(settings_lines(record))
     assert lines["onset, dB"] == "6"
     assert lines["cap, dB(A)"] == "40"
+
+
+def test_a_series_tells_how_many_sounds_it_has(record):
+    event = replace(record.assessment.events[0], count=7)
+    [row] = tables.event_table("", (event,), record.assessment.window.zone).rows
+    assert "series of 7" in row[-1]
