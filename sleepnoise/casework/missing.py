@@ -5,8 +5,8 @@ from dataclasses import dataclass
 from typing import Literal
 
 from sleepnoise.calibration.kept import read_calibration
+from sleepnoise.casework.comparing import NightsCompared
 from sleepnoise.casework.dossier import ROOM_FILE, Dossier, Night
-from sleepnoise.casework.night_results import is_assessed
 from sleepnoise.comparison.before_after import RESAMPLED_FROM
 from sleepnoise.profiles.bedroom import BedroomProfile
 from sleepnoise.profiles.files import read_bedroom
@@ -35,8 +35,14 @@ class Point:
     remedy: str = ""
 
 
-def points_of(dossier: Dossier) -> tuple[Point, ...]:
+def points_of(dossier: Dossier, compared: NightsCompared) -> tuple[Point, ...]:
     """Return everything that a sound judgement rests on, and how it stands.
+
+    Parameters
+    ----------
+    dossier : Dossier
+    compared : NightsCompared
+        Its assessed nights.
 
     Raises
     ------
@@ -46,8 +52,8 @@ def points_of(dossier: Dossier) -> tuple[Point, ...]:
     return (
         *_changed_by_hand(dossier),
         _calibration(dossier),
-        _nights(dossier.nights),
-        _assessed(dossier),
+        _nights(dossier.nights, compared),
+        _assessed(dossier.nights, compared),
         _windows(dossier.nights),
         _guideline(dossier),
         *_room(dossier),
@@ -90,34 +96,35 @@ def _calibration(dossier: Dossier) -> Point:
     return Point(what=what, state="there", found=f"valid until {kept.valid_until}")
 
 
-def _nights(nights: Sequence[Night]) -> Point:
-    """Return whether there are nights enough of one kind."""
-    by_state: dict[str, int] = {}
-    for night in nights:
-        by_state[night.file.windows] = by_state.get(night.file.windows, 0) + 1
-    most = max(by_state.values(), default=0)
-    counts = ", ".join(
-        f"{count} with windows {state or 'not noted'}" for state, count in sorted(by_state.items())
-    )
-    if most >= RESAMPLED_FROM:
-        return Point(what="Nights", state="there", found=counts)
+def _nights(nights: Sequence[Night], compared: NightsCompared) -> Point:
+    """Return whether there are nights enough of one kind, measured from beginning to end."""
+    whole = {group.window_state: len(group.nights) for group in compared.groups}
+    if max(whole.values(), default=0) >= RESAMPLED_FROM:
+        state: State = "there"
+    else:
+        state = "weak" if nights else "missing"
+    counts = [f"{count} whole with windows {word or 'not noted'}" for word, count in sorted(whole.items())]
+    partial = sum(len(group.partial) for group in compared.groups)
+    counts += [f"{partial} measured in part"] if partial else []
+    counts += [f"{len(compared.not_assessed)} not assessed"] if compared.not_assessed else []
+    need = f"Measure {RESAMPLED_FROM} whole nights with the windows alike; fewer hardly tell how they differ."
     return Point(
         what="Nights",
-        state="weak" if most else "missing",
-        found=counts or "none",
-        remedy=f"Measure {RESAMPLED_FROM} with the windows alike; fewer hardly tell how nights differ.",
+        state=state,
+        found=", ".join(counts) or "none",
+        remedy="" if state == "there" else need,
     )
 
 
-def _assessed(dossier: Dossier) -> Point:
-    todo = [night.name for night in dossier.nights if not is_assessed(dossier, night)]
-    if not dossier.nights:
+def _assessed(nights: Sequence[Night], compared: NightsCompared) -> Point:
+    todo = compared.not_assessed
+    if not nights:
         return Point(what="Assessed", state="missing", found="no night yet", remedy="Add a night.")
     if not todo:
-        return Point(what="Assessed", state="there", found=f"all {len(dossier.nights)}")
+        return Point(what="Assessed", state="there", found=f"all {len(nights)}")
     return Point(
         what="Assessed",
-        state="weak" if len(todo) < len(dossier.nights) else "missing",
+        state="weak" if len(todo) < len(nights) else "missing",
         found=f"still to do: {_listed(todo)}",
         remedy="Run 'dossier assess'.",
     )

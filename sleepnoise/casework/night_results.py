@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import Literal
 
 from sleepnoise.assessing.assess import assess_recording
+from sleepnoise.assessing.calibrating import calibration_files
 from sleepnoise.assessing.chosen_guidelines import guideline_names
 from sleepnoise.assessing.record import AssessSettings, NightRecord
 from sleepnoise.assessing.said import Statements
@@ -21,7 +22,7 @@ from sleepnoise.casework.adding import sound_path
 from sleepnoise.casework.changes import HASH_DIGITS, UNFINISHED, inventory, prepared, writing
 from sleepnoise.casework.dossier import ASSESSED, GUIDELINES, Dossier, Night, read_dossier
 from sleepnoise.casework.durable import held
-from sleepnoise.errors import RecordingError
+from sleepnoise.errors import RecordingError, SettingsError
 from sleepnoise.evidence.plain import document_text, plain_value
 from sleepnoise.evidence.provenance import file_mark, library_versions
 from sleepnoise.profiles.files import shipped_profiles
@@ -88,19 +89,21 @@ def result_folder(dossier: Dossier, night: Night) -> Path:
         settings, threads=1, tone=None, tone_after=None, calibration_file=None, guidelines=(),
         statements=replace(settings.statements, labels=None, diary=None),
     )  # fmt: skip
-    files = (settings.calibration_file, *(path for path, _ in settings.statements.files))
-    own = (dossier.root / name for name in dossier.about.guidelines if _own(name))
+    files = [(path, role) for path, role in calibration_files(settings) if role == "calibration file"]
+    files += settings.statements.files
+    files += [(dossier.root / name, "guideline") for name in dossier.about.guidelines if _own(name)]
     rests_on = {
         "sleepnoise": library_versions()["sleepnoise"],
         # Where files lie is no part of it; what they hold is.
         "settings": alike,
         "sounds": [(sound.role, sound.sha256) for sound in night.file.sound],
-        "files": [path and file_mark(path, "file of the dossier").sha256 for path in (*files, *own)],
-        "words": bool(settings.statements.labels),
+        "files": [(role, file_mark(path, role).sha256) for path, role in files],
         "profiles": _shipped(words if words or not dossier.about.guidelines else None),
     }
     text = document_text({"rests on": plain_value(rests_on)})
-    return night.folder / ASSESSED / hashlib.sha256(text.encode()).hexdigest()[:HASH_DIGITS]
+    digest = hashlib.sha256(text.encode()).hexdigest()[:HASH_DIGITS]
+    # The evening stands in front because others call a result by its folder.
+    return night.folder / ASSESSED / f"{night.name}_{digest}"
 
 
 def _own(guideline: str) -> bool:
@@ -121,6 +124,23 @@ def is_assessed(dossier: Dossier, night: Night) -> bool:
     """Return whether a night has a result that rests on what the dossier says now."""
     folder = result_folder(dossier, night).relative_to(dossier.root).as_posix()
     return f"{folder}/assessment.json" in dossier.files
+
+
+def current_results(dossier: Dossier) -> tuple[Path, ...]:
+    """Return the folders of every night's result that rests on what the dossier says now.
+
+    Raises
+    ------
+    SettingsError
+        If there is none.
+    """
+    folders = [result_folder(dossier, night) for night in dossier.nights if is_assessed(dossier, night)]
+    if not folders:
+        raise SettingsError(
+            f"{dossier.root}: no night is assessed as things stand.",
+            remedy="Run 'dossier assess' first.",
+        )
+    return tuple(folders)
 
 
 def assess_night(

@@ -5,7 +5,15 @@ import click
 from sleepnoise.cli import dossier_add, dossier_evidence, dossier_results, dossier_start
 
 
-@click.group("dossier")
+class InOrder(click.Group):
+    """A group that lists its commands in the order of the work."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:  # noqa: ARG002
+        """Return the commands as they were added."""
+        return list(self.commands)
+
+
+@click.group("dossier", cls=InOrder)
 def command() -> None:
     """Keep one bedroom's case: nights, door tests, words, results, and how they came about.
 
@@ -23,6 +31,7 @@ for part in (
     dossier_add.accept,
     dossier_results.status,
     dossier_results.assess,
+    dossier_results.plan,
     dossier_results.compare,
     dossier_results.report,
     dossier_evidence.verify,

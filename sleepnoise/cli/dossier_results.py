@@ -25,11 +25,12 @@ JSON = click.option("--json", "as_json", is_flag=True, help="Print everything, u
 @JSON
 def status(folder: Path, as_json: bool) -> None:
     """Show what DOSSIER has and what is missing for a sound judgement."""
+    from sleepnoise.casework.comparing import compare_nights
     from sleepnoise.casework.dossier import read_dossier
     from sleepnoise.casework.missing import points_of
 
     dossier = read_dossier(folder)
-    points = points_of(dossier)
+    points = points_of(dossier, compare_nights(dossier))
     if as_json:
         print_document({"dossier": dossier.about.title, "points": points})
         return
@@ -75,6 +76,34 @@ def assess(folder: Path, threads: int | None) -> int:
     return FAILED if failed else 0
 
 
+@click.command("plan", context_settings={"ignore_unknown_options": True})
+@FOLDER
+@click.argument("asked", nargs=-1, type=click.UNPROCESSED, metavar="[OPTION OF 'plan']...")
+def plan(folder: Path, asked: tuple[str, ...]) -> None:
+    """Plan isolation and masking from every assessed night, and keep the plan.
+
+    What stands after DOSSIER goes to 'sleepnoise plan' as it is; its help tells what may be asked.
+    """
+    from tempfile import TemporaryDirectory
+
+    from sleepnoise.casework.adding import add_file
+    from sleepnoise.casework.dossier import read_dossier
+    from sleepnoise.casework.night_results import current_results
+    from sleepnoise.cli.plan import command as plan_command
+    from sleepnoise.errors import SettingsError
+
+    dossier = read_dossier(folder)
+    dossier.check_recorded()
+    if dossier.room is None:
+        raise SettingsError(f"{folder}: has no room file.", remedy="Add it with 'dossier add-file'.")
+    nights = map(str, current_results(dossier))
+    with TemporaryDirectory() as scratch:
+        out = Path(scratch) / f"plan-{len(dossier.papers('plan')) + 1}.json"
+        told = [*nights, "--room", str(dossier.room), "--out", str(out), *asked]
+        plan_command.main(told, prog_name="sleepnoise dossier plan", standalone_mode=False)
+        add_file(folder, "plan", out, datetime.now(UTC))
+
+
 @click.command("compare")
 @FOLDER
 @click.option(
@@ -111,8 +140,8 @@ def report(folder: Path, since: datetime | None, out: Path | None) -> None:
     from sleepnoise.screens.dossier_status import show_case
 
     dossier = read_dossier(folder)
-    points = points_of(dossier)
     compared = compare_nights(dossier, None if since is None else since.date())
+    points = points_of(dossier, compared)
     if out is not None:
         write_document(out, case_document(dossier, points, compared))
     show_case(dossier, points, compared)

@@ -57,8 +57,12 @@ def start(folder: Path, **given: Any) -> None:
     show_text(f"Started {folder}. Next: sleepnoise dossier add-night {folder} RECORDING")
 
 
+def _somebody_answers() -> bool:
+    return sys.stdin.isatty()
+
+
 def _asked(given: dict[str, Any]) -> dict[str, Any]:
-    if not sys.stdin.isatty():
+    if not _somebody_answers():
         raise click.UsageError("Give --title and --zone, or answer the questions at a terminal.")
     answers = dict(given)
     for name, (question, default) in QUESTIONS.items():

@@ -30,6 +30,7 @@ COMMANDS = {
     "plan": "plan",
     "design-masker": "design_masker",
     "check-masker": "check_masker",
+    "dossier": "dossier",
     "demo": "demo",
     "profiles": "profiles",
 }

@@ -1,6 +1,7 @@
 """A dossier on the terminal: what is missing, how nights compare, whether everything is as it was."""
 
 from collections.abc import Iterable, Sequence
+from dataclasses import replace
 
 from rich.table import Table as ScreenTable
 from rich.text import Text
@@ -9,7 +10,6 @@ from sleepnoise.casework.comparing import NightsCompared
 from sleepnoise.casework.dossier import PAPERS, Dossier
 from sleepnoise.casework.missing import Point
 from sleepnoise.casework.verifying import NUMBERS_SHOWN, Verification
-from sleepnoise.comparison.before_after import BeforeAfter
 from sleepnoise.screens.terminal import Screen, heading, plain, show_paragraphs
 from sleepnoise.wording.comparison_words import (
     INTERVAL_METHOD,
@@ -21,7 +21,7 @@ from sleepnoise.wording.comparison_words import (
     nights_table,
     week_table,
 )
-from sleepnoise.wording.tables import Table
+from sleepnoise.wording.tables import Table, plain_column
 
 STATES = {"there": "there", "weak": "in part", "missing": "missing"}
 """How a point stands, in words."""
@@ -117,22 +117,25 @@ def _compared(screen: Screen, compared: NightsCompared) -> None:
             for table in (group_table(group), exceedance_table(group), week_table(group)):
                 _table(screen, table)
     for state, change in compared.changes.items():
-        heading(screen, f"Before and from {compared.since} on, windows {state or 'not noted'}")
-        _change(screen, change)
+        table = change_table(change)
+        title = f"Before and from {compared.since} on, windows {state or 'not noted'}"
+        _table(screen, replace(table, title=title))
+        _paragraphs(screen, change_sentences(change))
     if compared.windows is not None:
-        heading(screen, "Windows open (before) and closed (after)")
-        _change(screen, compared.windows)
+        table = change_table(compared.windows)
+        heads = {"Before": "Open", "After": "Closed"}
+        columns = tuple(
+            plain_column(heads.get(each.text, each.text), number=each.number) for each in table.columns
+        )
+        _table(screen, replace(table, title="Windows open and closed", columns=columns))
     screen.print()
     screen.print(Text(INTERVAL_METHOD))
 
 
-def _change(screen: Screen, change: BeforeAfter) -> None:
-    _paragraphs(screen, change_sentences(change))
-    _table(screen, change_table(change))
-
-
 def _paragraphs(screen: Screen, lines: Iterable[str]) -> None:
-    show_paragraphs(screen, (Text(plain(line)) for line in lines))
+    texts = [Text(plain(line)) for line in lines]
+    if texts:
+        show_paragraphs(screen, texts)
 
 
 def _table(screen: Screen, table: Table) -> None:
