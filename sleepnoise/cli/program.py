@@ -30,6 +30,7 @@ COMMANDS = {
     "plan": "plan",
     "design-masker": "design_masker",
     "check-masker": "check_masker",
+    "speech-privacy": "speech_privacy",
     "dossier": "dossier",
     "demo": "demo",
     "profiles": "profiles",

@@ -69,7 +69,8 @@ class Difference:
     word : ChangeWord
     more_nights : int or None
         On each side, how many more would probably tell the difference found from none, or one of
-        ``LEAST_CHANGE`` if that is larger; 0 if it is told. None if more than two months would not, or nothing is known of the spread.
+        ``LEAST_CHANGE`` if that is larger; 0 if it is told. None if more than two months would not,
+        or nothing is known of the spread.
     """
 
     before_nights: int

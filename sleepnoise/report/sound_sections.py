@@ -5,8 +5,10 @@ from zoneinfo import ZoneInfo
 
 from sleepnoise.assessing.record import NightRecord
 from sleepnoise.assessing.sounds import NightSounds
+from sleepnoise.hearing.two_models import second_opinions
+from sleepnoise.planning.first_plan import heard_events
 from sleepnoise.report.sections import DEPTH, NUMBERS, Section
-from sleepnoise.wording import character_words, disturbance_words, groups_words
+from sleepnoise.wording import character_words, disturbance_words, groups_words, hearing_words
 from sleepnoise.wording.tables import Table
 
 
@@ -33,6 +35,7 @@ def sound_sections(record: NightRecord) -> Iterator[Section]:
         )
     yield _character(sounds, zone)
     yield _disturbance(sounds)
+    yield from _second_opinion(record, zone)
 
 
 def _recurring(record: NightRecord, zone: ZoneInfo) -> Iterator[Section]:
@@ -48,6 +51,20 @@ def _recurring(record: NightRecord, zone: ZoneInfo) -> Iterator[Section]:
         tables=(table,) if table.rows else (),
         points=groups_words.suggestion_sentences(recognised.suggestions, zone),
     )
+
+
+def _second_opinion(record: NightRecord, zone: ZoneInfo) -> Iterator[Section]:
+    events = record.assessment.events
+    opinions = second_opinions(*heard_events(events)) if record.assessment.absolute and events else ()
+    if opinions:
+        yield Section(
+            key="second-opinion",
+            title="A second opinion on what is heard",
+            readers=DEPTH,
+            sentences=tuple(hearing_words.opinion_sentences(opinions)),
+            folded=(hearing_words.opinion_table("By both models of hearing", events, opinions, zone),),
+            notes=(hearing_words.MODELS_SAID,),
+        )
 
 
 def _character(sounds: NightSounds, zone: ZoneInfo) -> Section:

@@ -15,7 +15,7 @@ ROOMS = sorted(path.parent for path in ROOT.glob("*/__init__.py"))
 LONGEST_MODULE = 400
 LONGEST_BODY = 40
 MOST_MODULES = 12
-MOST_SUBJECTS = 30  # Each command, and each subject that is put into words, has a module of its own.
+MOST_SUBJECTS = 30  # Each command, and each subject in words or on a screen, has a module of its own.
 MOST_PUBLIC_NAMES = 15
 NO_ROOMS = {"utils", "util", "helpers", "helper", "core", "common", "base", "misc", "lib", "shared"}
 
@@ -56,7 +56,7 @@ def test_a_room_says_in_one_sentence_what_it_knows_and_does_nothing_else(room):
 @pytest.mark.parametrize("room", ROOMS, ids=lambda room: room.name)
 def test_a_room_holds_no_rooms_and_few_modules(room):
     assert [path.parent for path in room.rglob("*.py") if path.parent != room] == []
-    most = MOST_SUBJECTS if room.name in ("cli", "wording") else MOST_MODULES
+    most = MOST_SUBJECTS if room.name in ("cli", "wording", "screens", "report") else MOST_MODULES
     assert len(list(room.glob("*.py"))) - 1 <= most
 
 

@@ -8,7 +8,9 @@ from sleepnoise.assessing.record import NightRecord
 from sleepnoise.dossier.folder import check_place, fresh_folder, write_manifest, write_results
 from sleepnoise.errors import OutputError
 
-FILES = {"assessment.json", "levels.parquet", "intervals.csv", "events.csv", "known_sounds.json", "manifest.json"}
+FILES = {
+    "assessment.json", "levels.parquet", "intervals.csv", "events.csv", "known_sounds.json", "manifest.json",
+}  # fmt: skip
 
 
 def write(record: NightRecord, out: Path, *, force: bool = False) -> None:
