@@ -21,6 +21,8 @@ COMMANDS = {
     "calibrate": "calibrate",
     "assess": "assess",
     "assess-log": "assess_log",
+    "assess-many": "assess_many",
+    "survey": "survey",
     "two-microphones": "two_microphones",
     "test-sound": "test_sound",
     "door-test": "door_test",

@@ -44,7 +44,7 @@ def found_at(address: str) -> tuple[str, ...]:
             found = store.glob(path)
         else:
             found = store.find(path, maxdepth=1) if store.isdir(path) else [path]
-        sounds = sorted(each for each in found if PurePosixPath(each).suffix.lower() in SOUND_SUFFIXES)
+        sounds = sorted(each for each in found if _is_sound(PurePosixPath(each)))
         addresses = tuple(str(store.unstrip_protocol(each)) for each in sounds)
     if not addresses:
         raise RecordingError(f"{address}: holds no sound file.", remedy="Check the address.")
@@ -75,6 +75,10 @@ def _copied(address: str, scratch: Path, place: int) -> Path:
         store, remote = _store(address)
         store.get_file(remote, str(path))
     return path
+
+
+def _is_sound(path: PurePosixPath) -> bool:
+    return path.suffix.lower() in SOUND_SUFFIXES and not path.name.startswith(".")
 
 
 def _store(address: str) -> tuple[Any, str]:

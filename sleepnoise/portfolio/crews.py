@@ -37,16 +37,14 @@ class Crew:
 
     Attributes
     ----------
-    executor : callable
-        Gives an executor to be used in a ``with`` statement; asked again after a worker has died.
-    most : callable
-        Returns how many nights may be in its hands at once.
+    hands : callable
+        Gives, for a ``with`` statement, an executor and a function that returns how many nights may be in
+        its hands at once; asked again after a worker has died.
     deaths : tuple of exception types
         What a night raises whose workers died repeatedly, if the executor tells that of one night alone.
     """
 
-    executor: Callable[[], AbstractContextManager[Executor]]
-    most: Callable[[], int]
+    hands: Callable[[], AbstractContextManager[tuple[Executor, Callable[[], int]]]]
     deaths: tuple[type[BaseException], ...] = ()
 
 
@@ -73,17 +71,19 @@ def local_crew(workers: int, memory_mb: float | None = None) -> Crew:
             f"memory: must be more than 0 MB, got {memory_mb:g}.", remedy="Give for example 2000."
         )
     limit = None if memory_mb is None else round(memory_mb * BYTES_PER_MB)
-    return Crew(executor=partial(_pool, workers, limit), most=lambda: workers)
+    return Crew(hands=partial(_pool, workers, limit))
 
 
-def _pool(workers: int, memory_bytes: int | None) -> ProcessPoolExecutor:
-    return ProcessPoolExecutor(
+@contextmanager
+def _pool(workers: int, memory_bytes: int | None) -> Iterator[tuple[Executor, Callable[[], int]]]:
+    with ProcessPoolExecutor(
         max_workers=workers,
         mp_context=get_context("spawn"),
         initializer=_begin,
         initargs=(memory_bytes,),
         max_tasks_per_child=NIGHTS_EACH,
-    )
+    ) as executor:
+        yield executor, lambda: workers
 
 
 def _begin(memory_bytes: int | None) -> None:
@@ -113,7 +113,7 @@ def cluster_crew(address: str) -> Crew:
     Raises
     ------
     SettingsError
-        If the package is not installed or nobody answers there.
+        If the package is not installed; when hands are asked for, if nobody answers.
     """
     try:
         from distributed import Client
@@ -123,20 +123,17 @@ def cluster_crew(address: str) -> Crew:
             "cluster: needs the package distributed, which is not installed.",
             remedy="Install it with: pip install 'sleepnoise[cluster]'.",
         ) from None
-    try:
-        client = Client(address, timeout=CONNECT_S)
-    except (OSError, ValueError, TimeoutError) as error:
-        raise SettingsError(
-            f"cluster: nobody answers at {address} ({str(error) or type(error).__name__}).",
-            remedy="Check that the scheduler runs, and its address.",
-        ) from None
 
     @contextmanager
-    def executor() -> Iterator[Executor]:
-        with client.get_executor() as hands:
-            yield hands
+    def hands() -> Iterator[tuple[Executor, Callable[[], int]]]:
+        try:
+            client = Client(address, timeout=CONNECT_S)
+        except (OSError, ValueError, TimeoutError) as error:
+            raise SettingsError(
+                f"cluster: nobody answers at {address} ({str(error) or type(error).__name__}).",
+                remedy="Check that the scheduler runs, and its address.",
+            ) from None
+        with client, client.get_executor() as executor:
+            yield executor, lambda: AHEAD * max(1, sum(map(int, client.nthreads().values())))
 
-    def most() -> int:
-        return AHEAD * max(1, sum(client.nthreads().values()))
-
-    return Crew(executor=executor, most=most, deaths=(KilledWorker,))
+    return Crew(hands=hands, deaths=(KilledWorker,))

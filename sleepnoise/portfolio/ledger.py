@@ -102,7 +102,7 @@ class Place:
 
     def prepare(self) -> None:
         """Make every folder that is missing."""
-        for folder in (self.results.parent, self.working, self.entry.parent):
+        for folder in (self.results.parent, self.entry.parent):
             folder.mkdir(parents=True, exist_ok=True)
 
     def finished_before(self, fingerprint: str) -> bool:

@@ -17,7 +17,7 @@ from sleepnoise.evidence.provenance import file_mark
 from sleepnoise.portfolio.addresses import fetched
 from sleepnoise.portfolio.claims import claimed
 from sleepnoise.portfolio.ledger import MANIFEST, Cost, Entry, Outcome, Place, State, write_entry
-from sleepnoise.portfolio.rows import rows_of
+from sleepnoise.portfolio.tables import rows_of
 from sleepnoise.portfolio.task import NightTask, fingerprint
 from sleepnoise.recording.sequence import SOUND_SUFFIXES
 
@@ -143,7 +143,7 @@ def _put_in_place(place: Place) -> None:
 def _emptied(folder: Path) -> None:
     """Remove what a worker that was killed left behind."""
     shutil.rmtree(folder, ignore_errors=True)
-    folder.mkdir(parents=True)
+    folder.mkdir(parents=True, exist_ok=True)
 
 
 def _sound_files(paths: Sequence[Path]) -> list[Path]:

@@ -38,13 +38,13 @@ def assess_nights(tasks: Iterable[NightTask], out: Path, write: Write, crew: Cre
     busy: deque[NightTask] = deque()
     queue = deque(tasks)
     by_name = {(task.bedroom, task.night): task for task in queue}
-    for outcome in _insisting(queue, partial(_job, out, write, False), out, crew):
+    for outcome in work_through(queue, partial(_job, out, write, False), out, crew):
         if outcome.state == "busy":
             # Another run has it in its hands: first do what nobody does.
             busy.append(by_name[outcome.bedroom, outcome.night])
         else:
             yield outcome
-    yield from _insisting(busy, partial(_job, out, write, True), out, crew)
+    yield from work_through(busy, partial(_job, out, write, True), out, crew)
 
 
 def _job(out: Path, write: Write, wait_for_it: bool, task: NightTask) -> Outcome:
@@ -54,8 +54,8 @@ def _job(out: Path, write: Write, wait_for_it: bool, task: NightTask) -> Outcome
 Job = partial[Outcome]
 
 
-def _insisting(queue: deque[NightTask], job: Job, out: Path, crew: Crew) -> Iterator[Outcome]:
-    """Work through a queue, however often workers die."""
+def work_through(queue: deque[NightTask], job: Job, out: Path, crew: Crew) -> Iterator[Outcome]:
+    """Yield what a job makes of each night of a queue, which is emptied, however often workers die."""
     while queue:
         suspects = yield from _together(queue, job, out, crew, alone=False)
         for task in suspects:
@@ -76,10 +76,10 @@ def _together(
 ) -> Generator[Outcome, None, list[NightTask]]:
     """Work on a queue until it is empty or a worker dies; return the nights that were then at work."""
     running: dict[Future[Outcome], NightTask] = {}
-    with crew.executor() as executor:
+    with crew.hands() as (executor, most):
         try:
             while queue or running:
-                while queue and len(running) < (1 if alone else crew.most()):
+                while queue and len(running) < (1 if alone else most()):
                     running[executor.submit(job, queue[0])] = queue[0]
                     queue.popleft()
                 for future in wait(running, return_when=FIRST_COMPLETED).done:

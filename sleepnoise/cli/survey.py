@@ -1,0 +1,61 @@
+"""The command ``survey``: many assessed bedrooms ranked, and what they hear in common."""
+
+from pathlib import Path
+
+import click
+
+from sleepnoise.cli.options import FILE, Grouped, option
+
+ASKED, RESULT = "What is asked", "Result"
+
+
+@click.command("survey", cls=Grouped)
+@click.argument("folder", type=FILE)
+@option(
+    ASKED,
+    "--criterion",
+    str,
+    "ID",
+    "Published value to rank by, as its id in a guideline file. [default: who1999_bedroom_laeq]",
+)
+@option(ASKED, "--plans", FILE, "FOLDER", "Plans, BEDROOM.json each, as 'plan --json' prints them.")
+@option(
+    ASKED,
+    "--neighbours",
+    FILE,
+    "FILE",
+    "CSV: two bedrooms in each line that lie beside each other. [default: all pairs]",
+)
+@option(ASKED, "--tolerance", float, "S", "How far apart a common sound may begin. [default: 5]")
+@option(RESULT, "--csv", FILE, "FILE", "Write the ranking, unrounded.")
+@option(RESULT, "--page", FILE, "FILE", "Write everything as one HTML page.")
+def command(
+    folder: Path,
+    criterion: str | None,
+    plans: Path | None,
+    neighbours: Path | None,
+    tolerance: float | None,
+    csv: Path | None,
+    page: Path | None,
+) -> None:
+    """Rank the bedrooms of FOLDER, which assess-many wrote, and find sources that they share.
+
+    The tables behind it are written into FOLDER/tables as partitioned Parquet.
+    """
+    from sleepnoise.portfolio.shared_sources import TOLERANCE_S
+    from sleepnoise.portfolio.survey import DEFAULT_CRITERION, survey, write_ranking
+    from sleepnoise.report.survey_page import survey_page, write_page
+    from sleepnoise.screens.many_nights import show_survey
+
+    found = survey(
+        folder,
+        criterion=criterion or DEFAULT_CRITERION,
+        plans=plans,
+        neighbours=neighbours,
+        tolerance_s=TOLERANCE_S if tolerance is None else tolerance,
+    )
+    if csv is not None:
+        write_ranking(found.ranking, csv)
+    if page is not None:
+        write_page(survey_page(found), page)
+    show_survey(found)

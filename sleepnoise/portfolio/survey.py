@@ -1,0 +1,142 @@
+"""Everything that a survey of many bedrooms says, and its ranking as a list for spreadsheets."""
+
+import csv
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, fields
+from pathlib import Path
+
+from sleepnoise.dossier.listings import harmless
+from sleepnoise.errors import OutputError, RecordingError, SettingsError
+from sleepnoise.portfolio.ledger import Outcome, entries
+from sleepnoise.portfolio.ranking import PlannedBedroom, RankedBedroom, Ranking, rank, read_plans
+from sleepnoise.portfolio.shared_sources import TOLERANCE_S, SharedSource, find_shared
+from sleepnoise.portfolio.tables import write_tables
+
+DEFAULT_CRITERION = "who1999_bedroom_laeq"
+"""Value that bedrooms are ranked by unless another is asked for: LAeq of the night, whatever its source."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Survey:
+    """What a survey says.
+
+    Attributes
+    ----------
+    nights, events : int
+        Finished nights, and events in them.
+    failures : tuple of Outcome
+        Nights that could not be assessed, with their complaints.
+    ranking : Ranking
+    plans : tuple of PlannedBedroom
+    pairs : tuple of SharedSource
+        Bedrooms whose events coincide at least a few times, whether or not chance explains it.
+    tolerance_s : float, s
+    """
+
+    nights: int
+    events: int
+    failures: tuple[Outcome, ...]
+    ranking: Ranking
+    plans: tuple[PlannedBedroom, ...]
+    pairs: tuple[SharedSource, ...]
+    tolerance_s: float
+
+
+def survey(
+    out: Path,
+    *,
+    criterion: str = DEFAULT_CRITERION,
+    plans: Path | None = None,
+    neighbours: Path | None = None,
+    tolerance_s: float = TOLERANCE_S,
+) -> Survey:
+    """Write the tables of a portfolio and return what they say.
+
+    Parameters
+    ----------
+    out : Path
+        The portfolio's folder.
+    criterion : str
+        Id of the value to rank by.
+    plans : Path, optional
+        Folder of plans, one ``BEDROOM.json`` each.
+    neighbours : Path, optional
+        Lists two bedrooms in each line that lie beside each other; any two may when left out.
+    tolerance_s : float, s
+        How far apart the same sound may begin in two bedrooms.
+
+    Raises
+    ------
+    SleepNoiseError
+        If there is nothing to survey, or an option makes no sense.
+    """
+    if not (math.isfinite(tolerance_s) and tolerance_s > 0):
+        raise SettingsError(
+            f"tolerance: must be more than 0 s, got {tolerance_s:g}.", remedy="Give for example 5."
+        )
+    tables = {name: table.to_pylist() for name, table in write_tables(out).items()}
+    ranking = rank(tables["nights"], tables["verdicts"], criterion)
+    rooms = sorted({line["bedroom"] for line in tables["nights"]})
+    return Survey(
+        nights=len(tables["nights"]),
+        events=len(tables["events"]),
+        failures=tuple(each.outcome for each in entries(out) if each.outcome.state == "failed"),
+        ranking=ranking,
+        plans=() if plans is None else read_plans(plans, rooms),
+        pairs=find_shared(
+            tables["nights"],
+            tables["events"],
+            neighbours=None if neighbours is None else _neighbours(neighbours, rooms),
+            tolerance_s=tolerance_s,
+        ),
+        tolerance_s=tolerance_s,
+    )
+
+
+def _neighbours(path: Path, rooms: Sequence[str]) -> list[tuple[str, str]]:
+    remedy = "Write two assessed bedrooms in each line, with a comma between them."
+    try:
+        lines = [line for line in csv.reader(path.read_text(encoding="utf-8-sig").splitlines()) if line]
+    except (OSError, UnicodeDecodeError, csv.Error) as error:
+        raise RecordingError(f"{path}: cannot be read ({error}).", remedy=remedy) from None
+    found = []
+    for number, line in enumerate(lines, start=1):
+        pair = [cell.strip() for cell in line]
+        if len(pair) != 2 or pair[0] == pair[1] or not set(pair) <= set(rooms):
+            raise SettingsError(
+                f"{path}, line {number}: must name two assessed bedrooms, got {', '.join(line)!r:.80}.",
+                remedy=remedy,
+            )
+        found.append((pair[0], pair[1]))
+    return found
+
+
+def write_ranking(ranking: Ranking, path: Path) -> None:
+    """Write a ranking as CSV, numbers unrounded, an empty cell for what is not known.
+
+    Raises
+    ------
+    OutputError
+        If the disk refuses.
+    """
+    names = [field.name for field in fields(RankedBedroom)]
+    try:
+        with path.open("w", encoding="utf-8", newline="") as stream:
+            writer = csv.writer(stream, lineterminator="\r\n")
+            writer.writerow(["rank", "criterion", *names])
+            for number, room in enumerate(ranking.bedrooms, start=1):
+                cells = [_cell(getattr(room, name)) for name in names]
+                writer.writerow([number, ranking.criterion, *cells])
+    except OSError as error:
+        raise OutputError(
+            f"{path}: cannot be written ({error.strerror or error}).", remedy="Choose another place."
+        ) from None
+
+
+def _cell(value: object) -> object:
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if isinstance(value, float):
+        return "" if math.isnan(value) else value
+    return harmless(value) if isinstance(value, str) else value

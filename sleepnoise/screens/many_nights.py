@@ -1,0 +1,110 @@
+"""Many nights on a terminal: how the work goes on, and what a survey of bedrooms found."""
+
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+
+from rich.progress import (
+    BarColumn,
+    MofNCompleteColumn,
+    Progress,
+    ProgressColumn,
+    Task,
+    TextColumn,
+    TimeRemainingColumn,
+)
+from rich.table import Table as ScreenTable
+from rich.text import Text
+
+from sleepnoise.portfolio.ledger import Outcome
+from sleepnoise.portfolio.survey import Survey
+from sleepnoise.screens.terminal import Screen, heading, plain, show_paragraphs
+from sleepnoise.wording.survey_words import SHARED_NOTE, SURVEY_CAUTIONS, survey_sentences, survey_tables
+from sleepnoise.wording.tables import Table
+
+HOUR_S = 3600.0
+"""Seconds in an hour. Source: definition of the hour."""
+
+SPEED_SPAN_S = 600.0
+"""Time over which speed is averaged, s. Chosen: several nights on a slow machine."""
+
+
+class _NightsAnHour(ProgressColumn):
+    """How many nights get done in an hour at the present speed."""
+
+    def render(self, task: Task) -> Text:
+        """Return the speed as text."""
+        speed = task.finished_speed or task.speed
+        return Text("" if speed is None else f"{speed * HOUR_S:.0f} nights/h")
+
+
+@contextmanager
+def nights_progress(total: int) -> Iterator[Callable[[Outcome], None]]:
+    """Show how many nights are done, how fast, and how long the rest takes; failures are said at once.
+
+    Parameters
+    ----------
+    total : int
+        Nights in all.
+
+    Yields
+    ------
+    callable
+        To be called with what became of each night.
+    """
+    screen = Screen(stderr=True)
+    bar = Progress(
+        TextColumn("{task.description}", markup=False),
+        BarColumn(),
+        MofNCompleteColumn(),
+        _NightsAnHour(),
+        TimeRemainingColumn(),
+        console=screen,
+        speed_estimate_period=SPEED_SPAN_S,
+        disable=not screen.is_terminal,
+    )
+
+    with bar:
+        task = bar.add_task("Nights", total=total)
+
+        def done(outcome: Outcome) -> None:
+            if outcome.state == "failed":
+                said = f"{outcome.bedroom}, {outcome.night}: {outcome.complaint} {outcome.remedy}"
+                screen.print(Text.assemble(("Failed: ", "bold"), plain(said)), soft_wrap=True)
+            bar.advance(task)
+
+        yield done
+
+
+def show_outcomes(counts: dict[str, int], out: str) -> None:
+    """Print how many nights were assessed, were there before, and failed."""
+    screen = Screen()
+    screen.print(
+        Text(
+            f"{counts.get('finished', 0)} nights assessed, {counts.get('skipped', 0)} were there already, "
+            f"{counts.get('failed', 0)} failed."
+        )
+    )
+    screen.print(Text(plain(f"Results: {out}/nights. Next: sleepnoise survey {out}")), soft_wrap=True)
+
+
+def show_survey(found: Survey) -> None:
+    """Print a survey on standard output."""
+    screen = Screen()
+    for sentence in survey_sentences(found):
+        screen.print(Text(plain(sentence)))
+    for table in survey_tables(found):
+        heading(screen, table.title)
+        screen.print(_drawn(table))
+    if found.pairs:
+        screen.print(Text(SHARED_NOTE))
+    heading(screen, "Cautions")
+    show_paragraphs(screen, map(Text, SURVEY_CAUTIONS))
+
+
+def _drawn(table: Table) -> ScreenTable:
+    drawn = ScreenTable(box=None, padding=(0, 1, 0, 0), pad_edge=False)
+    for column in table.columns:
+        drawn.add_column(column.text, justify="right" if column.number else "left")
+    for row in table.rows:
+        drawn.add_row(*(Text(plain(cell)) for cell in row))
+    return drawn
