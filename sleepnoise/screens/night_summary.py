@@ -9,10 +9,14 @@ from rich.text import Text
 from sleepnoise.assessing.cautions import cautions_of
 from sleepnoise.assessing.record import NightRecord
 from sleepnoise.judgement.guidelines import Verdict, Word
+from sleepnoise.screens.night_line import night_line
 from sleepnoise.screens.terminal import Screen, heading, plain, show_paragraphs
 from sleepnoise.wording import plan_table, rounding, tables, verdicts
 from sleepnoise.wording.sentences import decisions, fault_text, in_short
 from sleepnoise.wording.sound_words import sounds_in_short
+
+SHOWN_STEPS = 5
+"""Isolation steps in the summary. Chosen: those that help most; the page has them all."""
 
 SHOWN_EVENTS = 5
 """Events in the summary. Chosen: the whole summary then fits a screen; the page has them all."""
@@ -31,6 +35,11 @@ def show_night(record: NightRecord) -> None:
     screen.print(Text(plain(rounding.night_text(record.assessment)), style="bold"))
     screen.print(Text(plain(record.provenance.inputs[0].name), style="dim"))
     screen.print()
+    line, said = night_line(record)
+    if line:
+        screen.print(Text(line, style="cyan"))
+        screen.print(Text(said, style="dim"))
+        screen.print()
     for sentence in (*in_short(record), fault_text(record), *record.remarks):
         if sentence:
             screen.print(Text(plain(sentence)))
@@ -105,11 +114,11 @@ def _show_plan(screen: Screen, record: NightRecord) -> None:
     plan = record.plan
     if not plan.events:
         return
-    heading(screen, "First plan: the quietest masker that reaches the target")
+    heading(screen, "First plan: the quietest masker that reaches the target, most helpful steps")
     table = ScreenTable(box=None, padding=(0, 2, 0, 0), pad_edge=False)
     table.add_column("Isolation step", overflow="fold")
     table.add_column("Masker", overflow="fold")
     table.add_column("Still audible", justify="right", no_wrap=True)
-    for row in plan_table.best_rows(plan):
+    for row in plan_table.helpful_rows(plan, SHOWN_STEPS):
         table.add_row(*(Text(plain(cell)) for cell in row))
     screen.print(table)

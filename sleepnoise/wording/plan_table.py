@@ -106,3 +106,20 @@ def _plan_cell(choice: MaskerChoice, plan: FirstPlan, best: bool) -> PlanCell:
         )
         left = f"{left} {at}"
     return PlanCell(text=masker_text(choice), detail=left, reachable=choice.reachable, best=best)
+
+
+def helpful_rows(plan: FirstPlan, count: int) -> tuple[tuple[str, str, str], ...]:
+    """Return the row of the room as it is, and those of the steps that help most, as ``best_rows``.
+
+    Steps that reach the target come first, those with the quietest masker before others; then
+    those that leave fewest events audible.
+    """
+    rows = best_rows(plan)
+    order = sorted(
+        range(1, len(rows)),
+        key=lambda place: (
+            not plan.best[place].reachable,
+            plan.best[place].level_dba if plan.best[place].reachable else plan.best[place].audible_events,
+        ),
+    )
+    return (rows[0], *(rows[place] for place in sorted(order[:count])))

@@ -121,3 +121,15 @@ def test_a_series_tells_how_many_sounds_it_has(record):
     event = replace(record.assessment.events[0], count=7)
     [row] = tables.event_table("", (event,), record.assessment.window.zone).rows
     assert "series of 7" in row[-1]
+
+
+def test_the_most_helpful_steps_keep_their_order_and_the_room_as_it_is_comes_first(record):
+    plan = record.plan
+    rows = plan_table.helpful_rows(plan, 3)
+    everything = plan_table.best_rows(plan)
+    assert rows[0] == everything[0]
+    assert len(rows) == 4
+    assert [row for row in everything if row in rows] == list(rows)
+    left = min(choice.audible_events for choice in plan.best[1:])
+    assert any(row[2].startswith(f"{left} of") for row in rows) or any(c.reachable for c in plan.best)
+    assert plan_table.helpful_rows(plan, 99) == everything
