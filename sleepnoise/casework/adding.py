@@ -12,6 +12,7 @@ from sleepnoise.casework.changes import prepared, writing
 from sleepnoise.casework.dossier import (
     CALIBRATION_FILE,
     DOOR_TESTS,
+    DOSSIER_FILE,
     NIGHT_FILE,
     NIGHTS,
     PAPERS,
@@ -19,7 +20,16 @@ from sleepnoise.casework.dossier import (
     Dossier,
     read_dossier,
 )
-from sleepnoise.casework.written_files import NightFile, SoundEntry, SoundRole, checked, written_text
+from sleepnoise.casework.written_files import (
+    VERSION,
+    DossierFile,
+    NightFile,
+    SoundEntry,
+    SoundRole,
+    checked,
+    is_earlier,
+    written_text,
+)
 from sleepnoise.dossier.door_test_document import door_test_document
 from sleepnoise.errors import SettingsError
 from sleepnoise.evidence.plain import document_text
@@ -130,7 +140,7 @@ def _opened(dossier: Dossier, recordings: Sequence[Path], about: dict[str, objec
 
 
 def _evening(dossier: Dossier, sound: NightSound) -> date:
-    window = NightWindow.parse(dossier.about.window, dossier.about.zone)
+    window = NightWindow.parse(dossier.about.night_hours, dossier.about.zone)
     begun = sound.start.utc
     return (
         window.overlapping(begun, begun + timedelta(seconds=sound.seconds))[0].astimezone(window.zone).date()
@@ -219,7 +229,7 @@ def add_words(root: Path, night: str, now: datetime, *, labels: Path | None, dia
             zone=dossier.about.zone,
             clock=tuple(map(ClockReading.parse, found.file.clock)),
         )
-        window = NightWindow.parse(dossier.about.window, dossier.about.zone)
+        window = NightWindow.parse(dossier.about.night_hours, dossier.about.zone)
         recorded = RecordedNight(
             start=sound.start.utc, end=sound.start.utc + timedelta(seconds=sound.seconds), zone=window.zone
         )
@@ -277,6 +287,29 @@ def accept_changes(root: Path, now: datetime, why: str) -> tuple[str, ...]:
         if edited:
             book.commit(ready, now, did="accepted changes made by hand", about=why)
     return edited
+
+
+def upgrade_dossier(root: Path, now: datetime) -> tuple[str, ...]:
+    """Write the files of an earlier version anew in the words of this one, and return them.
+
+    The earlier files stay in ``earlier/``; results stay what they are.
+
+    Raises
+    ------
+    SleepNoiseError
+        If a file cannot be read, or was changed by hand and nobody said so.
+    """
+    with adding(root) as (dossier, ready, commit):
+        files: dict[Path, DossierFile | NightFile] = {root / DOSSIER_FILE: dossier.about}
+        files |= {night.folder / NIGHT_FILE: night.file for night in dossier.nights}
+        old = {path: file for path, file in files.items() if is_earlier(path)}
+        for path, file in old.items():
+            place = ready / path.relative_to(root)
+            place.parent.mkdir(parents=True, exist_ok=True)
+            place.write_text(written_text(file), encoding="utf-8", newline="\n")
+        if old:
+            commit(now, "brought up to date", f"version {VERSION}")
+    return tuple(path.relative_to(root).as_posix() for path in old)
 
 
 def _check_name(name: str) -> None:

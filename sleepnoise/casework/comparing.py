@@ -1,7 +1,7 @@
 """Nights of a dossier held against each other: by kind, before and after a change, by how windows stood."""
 
 import json
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from typing import Any
@@ -19,6 +19,24 @@ SCHEMA = {"name": "sleepnoise/nights-compared", "version": 1}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Change:
+    """What a treatment did.
+
+    Attributes
+    ----------
+    title : str
+    first_evening : date
+        After it.
+    by_windows : mapping of str to BeforeAfter
+        By how the windows stood; only where there are nights on both sides.
+    """
+
+    title: str
+    first_evening: date
+    by_windows: Mapping[str, BeforeAfter]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class NightsCompared:
     """Nights of one bedroom, compared.
 
@@ -32,10 +50,8 @@ class NightsCompared:
         Nights without a result that rests on what the dossier says now; in no figure.
     groups : tuple of NightGroup
         Nights that may be pooled, with their days of the week.
-    since : date or None
-        First evening after the change.
-    changes : mapping of str to BeforeAfter
-        What the change did, by how the windows stood; only where there are nights on both sides.
+    changes : tuple of Change
+        Of treatments that the dossier names, or the one that was asked for.
     windows : BeforeAfter or None
         Windows open, and then closed.
     """
@@ -44,8 +60,7 @@ class NightsCompared:
     nights: tuple[NightFigures, ...]
     not_assessed: tuple[str, ...]
     groups: tuple[NightGroup, ...]
-    since: date | None
-    changes: Mapping[str, BeforeAfter]
+    changes: tuple[Change, ...]
     windows: BeforeAfter | None
 
 
@@ -56,7 +71,8 @@ def compare_nights(dossier: Dossier, since: date | None = None) -> NightsCompare
     ----------
     dossier : Dossier
     since : date, optional
-        First evening after a change; nights that begin earlier were before it.
+        First evening after a change; nights that begin earlier were before it. Without it, each treatment
+        of the dossier is looked at, from the one before to the one after it.
 
     Raises
     ------
@@ -70,8 +86,7 @@ def compare_nights(dossier: Dossier, since: date | None = None) -> NightsCompare
         nights=nights,
         not_assessed=tuple(name for name, done in assessed.items() if not done),
         groups=groups_of(nights),
-        since=since,
-        changes={} if since is None else _changes(nights, since),
+        changes=_treatments(dossier, nights) if since is None else (_asked_for(nights, since),),
         windows=_windows(nights),
     )
 
@@ -91,7 +106,33 @@ def _figures(dossier: Dossier, night: Night) -> NightFigures:
     )
 
 
-def _changes(nights: tuple[NightFigures, ...], since: date) -> dict[str, BeforeAfter]:
+def _treatments(dossier: Dossier, nights: tuple[NightFigures, ...]) -> tuple[Change, ...]:
+    treatments = sorted(dossier.about.treatment, key=lambda each: each.first_evening)
+    edges = [date.min, *(each.first_evening for each in treatments), date.max]
+    return tuple(
+        Change(
+            title=each.title,
+            first_evening=each.first_evening,
+            by_windows=_by_windows(
+                [night for night in nights if edges[place] <= night.evening < edges[place + 2]],
+                each.first_evening,
+            ),
+        )
+        for place, each in enumerate(treatments)
+    )
+
+
+def _asked_for(nights: tuple[NightFigures, ...], since: date) -> Change:
+    found = _by_windows(nights, since)
+    if not found:
+        raise SettingsError(
+            f"nights: no two were measured before and from {since.isoformat()} on with the windows alike.",
+            remedy="Measure on both sides of the change, and note how the windows stood.",
+        )
+    return Change(title="the change", first_evening=since, by_windows=found)
+
+
+def _by_windows(nights: Sequence[NightFigures], since: date) -> dict[str, BeforeAfter]:
     found = {}
     for state in sorted({night.window_state for night in nights}):
         alike = [night for night in nights if night.window_state == state]
@@ -99,11 +140,6 @@ def _changes(nights: tuple[NightFigures, ...], since: date) -> dict[str, BeforeA
         after = [night for night in alike if night.evening >= since]
         if before and after:
             found[state] = before_and_after(before, after)
-    if not found:
-        raise SettingsError(
-            f"nights: no two were measured before and from {since.isoformat()} on with the windows alike.",
-            remedy="Measure on both sides of the change, and note how the windows stood.",
-        )
     return found
 
 
@@ -124,8 +160,7 @@ def comparison_document(compared: NightsCompared) -> dict[str, Any]:
             "nights": compared.nights,
             "not_assessed": compared.not_assessed,
             "groups": compared.groups,
-            "since": compared.since,
-            "changes_by_windows": compared.changes,
+            "changes": compared.changes,
             "windows": compared.windows,
         }
     )

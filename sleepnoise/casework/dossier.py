@@ -192,7 +192,7 @@ def start_dossier(root: Path, about: DossierFile, now: datetime, others: Mapping
     SleepNoiseError
         If zone or window are none.
     """
-    NightWindow.parse(about.window, about.zone)
+    NightWindow.parse(about.night_hours, about.zone)
     if root.exists() and (not root.is_dir() or any(root.iterdir())):
         raise OutputError(
             f"{root}: is there already and not empty; nothing is overwritten.",

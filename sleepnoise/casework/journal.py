@@ -20,6 +20,9 @@ from sleepnoise.evidence.plain import utc_text
 JOURNAL = "journal.jsonl"
 NOTHING_BEFORE = ""
 
+JOURNAL_VERSION = 1
+"""Version of an entry's layout. Chosen: rises whenever a reader would have to change."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class KeptFile:
@@ -49,6 +52,8 @@ class Entry:
         Of what did it.
     previous, sha256 : str
         Of the entry before; of this one without this very key.
+    version : int
+        Of the layout of the entry.
     """
 
     number: int
@@ -60,6 +65,7 @@ class Entry:
     versions: Mapping[str, str]
     previous: str
     sha256: str
+    version: int = JOURNAL_VERSION
 
 
 class DamagedJournalError(RecordingError):
@@ -99,6 +105,11 @@ def _split(root: Path) -> tuple[tuple[Entry, ...], int]:
     entries: list[Entry] = []
     for number, line in enumerate(lines, start=1):
         entry = _entry(line)
+        if entry is not None and entry.version > JOURNAL_VERSION:
+            raise RecordingError(
+                f"{path}: line {number} has version {entry.version}, this program knows {JOURNAL_VERSION}.",
+                remedy="Open the dossier with the newer sleepnoise that wrote it.",
+            )
         before = entries[-1].sha256 if entries else NOTHING_BEFORE
         if entry is None or (entry.number, entry.previous) != (number, before):
             raise _damaged(path, number)
@@ -173,6 +184,7 @@ def next_entry(
         "files": {path: asdict(files[path]) for path in sorted(files)},
         "versions": dict(versions),
         "previous": before[-1].sha256 if before else NOTHING_BEFORE,
+        "version": JOURNAL_VERSION,
     }
     table["sha256"] = _digest(table)
     entry = _entry(_text(table).encode())

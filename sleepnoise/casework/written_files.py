@@ -15,8 +15,9 @@ from sleepnoise.errors import ProfileError, SettingsError
 from sleepnoise.profiles.fields import Entry, Level, Note, Text
 from sleepnoise.profiles.guideline import SourceKind
 
-VERSION: Final = 1
-"""Version of the dossier's layout. Chosen: rises whenever a reader would have to change."""
+VERSION: Final = 2
+"""Version of the dossier's layout. Chosen: rises whenever a reader would have to change. In version 1 the
+hours of the night were called ``window``, which read like the bedroom's windows; there were no treatments."""
 
 LARGEST_BYTES = 100_000
 """Largest such file, bytes. Chosen: a hundred parts of a night, and notes."""
@@ -33,18 +34,26 @@ _Sha256 = Annotated[str, Field(pattern=r"^[0-9a-f]{64}$")]
 _File = TypeVar("_File", bound=Entry)
 
 
+class TreatmentEntry(Entry):
+    """``[[treatment]]``: a change of the room, and the first evening after it."""
+
+    first_evening: date
+    title: Text
+
+
 class DossierFile(Entry):
     """``dossier.toml``: the place, and how its nights are to be judged."""
 
     kind: Literal["dossier"] = "dossier"
-    version: Literal[1] = VERSION
+    version: Literal[2] = VERSION
     title: Annotated[Text, Field(max_length=200)]
     place: Note = ""
     zone: Text
-    window: Text = DEFAULT_WINDOW
+    night_hours: Text = DEFAULT_WINDOW
     guidelines: list[Text] = Field(default_factory=list)
     source_kind: SourceKind | None = None
     recorder: Note = ""
+    treatment: Annotated[list[TreatmentEntry], Field(max_length=100)] = Field(default_factory=list)
 
 
 class SoundEntry(Entry):
@@ -60,7 +69,7 @@ class NightFile(Entry):
     """``night.toml``: one night; what people know of it, and the recordings it rests on."""
 
     kind: Literal["night"] = "night"
-    version: Literal[1] = VERSION
+    version: Literal[2] = VERSION
     evening: date
     windows: WindowState = ""
     day: Annotated[Note, Field(max_length=60)] = ""
@@ -83,7 +92,7 @@ def read_written(path: Path, model: type[_File]) -> _File:
         If it cannot be read or is not valid.
     """
     try:
-        return model.model_validate(tomllib.loads(_text(path)))
+        return model.model_validate(_raised(path, tomllib.loads(_text(path))))
     except ValidationError as error:
         raise ProfileError(
             f"{path}: {explained(error)}.", remedy="Mend the keys named above; nothing was changed."
@@ -95,6 +104,25 @@ def read_written(path: Path, model: type[_File]) -> _File:
         raise ProfileError(
             f"{path}: cannot be read as TOML ({reason!s:.200}).", remedy="Mend that place."
         ) from None
+
+
+def is_earlier(path: Path) -> bool:
+    """Return whether a file has an earlier version."""
+    return bool(tomllib.loads(_text(path)).get("version") != VERSION)
+
+
+def _raised(path: Path, table: dict[str, Any]) -> dict[str, Any]:
+    """Return what a file of an earlier version says in the words of this one."""
+    version = table.get("version")
+    if isinstance(version, int) and version > VERSION:
+        raise ProfileError(
+            f"{path}: has version {version}, this program knows up to {VERSION}.",
+            remedy="Open the dossier with the newer sleepnoise that wrote it.",
+        )
+    if version == 1:
+        renamed = {"window": "night_hours"} if table.get("kind") == "dossier" else {}
+        table = {renamed.get(key, key): value for key, value in table.items()} | {"version": VERSION}
+    return table
 
 
 def checked(model: type[_File], table: Mapping[str, object]) -> _File:
@@ -138,10 +166,10 @@ def written_text(file: Entry) -> str:
     --------
     >>> print(written_text(DossierFile(title="Flat 3", zone="Europe/Vienna")))
     kind = "dossier"
-    version = 1
+    version = 2
     title = "Flat 3"
     zone = "Europe/Vienna"
-    window = "23:00-07:00"
+    night_hours = "23:00-07:00"
     <BLANKLINE>
     """
     return _toml(file.model_dump(exclude_none=True))

@@ -29,6 +29,7 @@ for part in (
     dossier_add.add_words,
     dossier_add.add_file,
     dossier_add.accept,
+    dossier_add.upgrade,
     dossier_results.status,
     dossier_results.assess,
     dossier_results.plan,

@@ -108,3 +108,14 @@ def accept(folder: Path, why: str) -> None:
 
     changed = adding.accept_changes(folder, datetime.now(UTC), why)
     show_text(f"Accepted: {', '.join(changed)}." if changed else "Nothing was changed by hand.")
+
+
+@click.command("upgrade")
+@FOLDER
+def upgrade(folder: Path) -> None:
+    """Bring the files of an earlier version up to date; the earlier ones stay in earlier/."""
+    from sleepnoise.casework import adding
+    from sleepnoise.screens.terminal import show_text
+
+    changed = adding.upgrade_dossier(folder, datetime.now(UTC))
+    show_text(f"Brought up to date: {', '.join(changed)}." if changed else "Everything is up to date.")

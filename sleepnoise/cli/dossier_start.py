@@ -95,6 +95,6 @@ def _file(answers: dict[str, Any]) -> Any:
     own = [word for word in words if word.lower().endswith(".toml")]
     others |= {f"{GUIDELINES}/{Path(word).name}": Path(word).read_bytes() for word in own}
     texts = {name: answers[name] for name in ("title", "place", "zone", "window", "recorder", "source_kind")}
-    about = {name: text for name, text in texts.items() if text}
+    about = {{"window": "night_hours"}.get(name, name): text for name, text in texts.items() if text}
     about["guidelines"] = [f"{GUIDELINES}/{Path(word).name}" if word in own else word for word in words]
     return checked(DossierFile, about), others

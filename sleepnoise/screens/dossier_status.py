@@ -6,7 +6,7 @@ from dataclasses import replace
 from rich.table import Table as ScreenTable
 from rich.text import Text
 
-from sleepnoise.casework.comparing import NightsCompared
+from sleepnoise.casework.comparing import Change, NightsCompared
 from sleepnoise.casework.dossier import PAPERS, Dossier
 from sleepnoise.casework.missing import Point
 from sleepnoise.casework.verifying import NUMBERS_SHOWN, Verification
@@ -116,11 +116,8 @@ def _compared(screen: Screen, compared: NightsCompared) -> None:
         if len(group.nights) > 1:
             for table in (group_table(group), exceedance_table(group), week_table(group)):
                 _table(screen, table)
-    for state, change in compared.changes.items():
-        table = change_table(change)
-        title = f"Before and from {compared.since} on, windows {state or 'not noted'}"
-        _table(screen, replace(table, title=title))
-        _paragraphs(screen, change_sentences(change))
+    for change in compared.changes:
+        _change(screen, change)
     if compared.windows is not None:
         table = change_table(compared.windows)
         heads = {"Before": "Open", "After": "Closed"}
@@ -130,6 +127,16 @@ def _compared(screen: Screen, compared: NightsCompared) -> None:
         _table(screen, replace(table, title="Windows open and closed", columns=columns))
     screen.print()
     screen.print(Text(INTERVAL_METHOD))
+
+
+def _change(screen: Screen, change: Change) -> None:
+    since = change.first_evening
+    if not change.by_windows:
+        _paragraphs(screen, [f"{change.title}: no nights before and from {since} on with the windows alike."])
+    for state, found in change.by_windows.items():
+        title = f"{change.title}: before and from {since} on, windows {state or 'not noted'}"
+        _table(screen, replace(change_table(found), title=plain(title)))
+        _paragraphs(screen, change_sentences(found))
 
 
 def _paragraphs(screen: Screen, lines: Iterable[str]) -> None:

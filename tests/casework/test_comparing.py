@@ -19,7 +19,7 @@ def test_thirty_nights_are_compared_by_windows_and_before_and_after(many):
     # One was measured in part: the recording that all came from.
     assert [len(group.partial) for group in compared.groups] == [1, 0]
     # Each night is 0.1 dB louder than the one before: fifteen nights make 1.5 dB.
-    change = compared.changes["closed"].laeq
+    change = compared.changes[0].by_windows["closed"].laeq
     assert change.difference == pytest.approx(1.5, abs=0.15)
     assert (change.word, change.method) == ("louder", "resampled")
     assert compared.windows is not None
@@ -41,8 +41,21 @@ def test_the_document_holds_every_figure(many):
     table = json.loads(text)
     assert table["schema"] == {"name": "sleepnoise/nights-compared", "version": 1}
     assert len(table["nights"]) == 30
-    assert table["changes_by_windows"]["closed"]["LAeq_dB"]["word"] == "louder"
+    assert table["changes"][0]["by_windows"]["closed"]["LAeq_dB"]["word"] == "louder"
     assert table["windows"]["window_states"] == ["open", "closed"]
+
+
+def test_each_treatment_is_held_against_the_time_since_the_one_before(many, tools):
+    with (many / "dossier.toml").open("a", encoding="utf-8") as stream:
+        for day, title in ((20, "curtain"), (26, "seals")):
+            stream.write(f'[[treatment]]\nfirst_evening = 2026-02-{day}\ntitle = "{title}"\n')
+    accept_changes(many, tools.now, "two treatments")
+    first, second = compare_nights(read_dossier(many)).changes
+    assert (first.title, first.first_evening, second.title) == ("curtain", date(2026, 2, 20), "seals")
+    # Closed nights from 10 to 19 February (the 10th was measured in part), 20 to 25, 26 to 11 March.
+    counts = [(each.laeq.before_nights, each.laeq.after_nights) for change in (first, second)
+              for each in [change.by_windows["closed"]]]  # fmt: skip
+    assert counts == [(6, 4), (4, 10)]
 
 
 def test_a_change_without_nights_on_both_sides_is_told(many):
