@@ -11,6 +11,7 @@ from sleepnoise.errors import SettingsError
 
 if TYPE_CHECKING:
     from sleepnoise.planning.bedroom_plan import BedroomPlan
+    from sleepnoise.planning.bedroom_problem import MaskerChoices, RoomWishes
     from sleepnoise.planning.problem import Wish
 
 ROOM, TARGET, MEANS = "Room and nights", "Target", "What may be used"
@@ -69,26 +70,40 @@ WHOLE = 100.0
     "Also seek a plan that is so sure, such as 80. May be repeated.",
     multiple=True,
 )
+@option(RESULT, "--out", FILE, "FILE.json", "Also keep the plan as a file, for 'hear-plan' and 'check-plan'.")
+@option(RESULT, "--force", bool, None, "Replace a file of that name.")
 @option(RESULT, "--json", bool, None, "Print everything, unrounded, as JSON.")
-def command(folders: tuple[Path, ...], room: Path, json: bool, **asked: Any) -> None:
+def command(
+    folders: tuple[Path, ...], room: Path, out: Path | None, force: bool, json: bool, **asked: Any
+) -> None:
     """Plan isolation and masking for the bedroom of ROOM.toml from assessed nights.
 
     ASSESSMENT_FOLDER is what 'assess' wrote. Every allowed combination of treatments is weighed with
     every masker; what fire, escape, air or consent forbid is left out.
     """
-    plan = _plan(folders, room, asked)
-    if json:
-        from sleepnoise.dossier.plan_document import plan_document
-        from sleepnoise.evidence.plain import document_text
+    from sleepnoise.dossier.plan_document import check_plan_place, plan_document, write_plan
 
-        sys.stdout.buffer.write(document_text(plan_document(plan, room, folders)).encode())
-        return
+    if out is not None:
+        check_plan_place(out, force=force)
+    plan, used = _plan(folders, room, asked)
+    if json or out is not None:
+        document = plan_document(plan, room, folders, used)
+        if out is not None:
+            write_plan(out, document)
+        if json:
+            from sleepnoise.evidence.plain import document_text
+
+            sys.stdout.buffer.write(document_text(document).encode())
+            return
     from sleepnoise.screens.plan_summary import show_bedroom_plan
 
     show_bedroom_plan(plan)
 
 
-def _plan(folders: tuple[Path, ...], room: Path, asked: dict[str, Any]) -> "BedroomPlan":
+def _plan(
+    folders: tuple[Path, ...], room: Path, asked: dict[str, Any]
+) -> "tuple[BedroomPlan, tuple[RoomWishes, MaskerChoices]]":
+    """Return the plan, and what it was made with."""
     from sleepnoise.assessing.kept_night import read_kept_night
     from sleepnoise.masking.design_settings import LOWEST_PLAYED_HZ
     from sleepnoise.masking.masker import masker_shapes
@@ -110,7 +125,8 @@ def _plan(folders: tuple[Path, ...], room: Path, asked: dict[str, Any]) -> "Bedr
         lowest_hz=LOWEST_PLAYED_HZ if asked["lowest_band"] is None else asked["lowest_band"],
     )
     certainties = [each / WHOLE for each in asked["certainty"]]
-    return plan_bedroom(nights, study_room(room), wishes, maskers, wish, certainties=certainties)
+    plan = plan_bedroom(nights, study_room(room), wishes, maskers, wish, certainties=certainties)
+    return plan, (wishes, maskers)
 
 
 def _wish(asked: dict[str, Any], nights: int, events: int) -> "Wish":

@@ -6,16 +6,25 @@ from typing import Any
 
 import numpy as np
 
-from sleepnoise.evidence.plain import plain_value
+from sleepnoise.errors import OutputError
+from sleepnoise.evidence.plain import document_text, plain_value
 from sleepnoise.evidence.provenance import file_mark, library_versions
 from sleepnoise.planning.bedroom_plan import BedroomPlan
+from sleepnoise.planning.bedroom_problem import MaskerChoices, RoomWishes
 from sleepnoise.planning.optimum import Plan
+from sleepnoise.planning.robustness import CertainPlan
+from sleepnoise.proving.promise import promise_of
 
 SCHEMA = {"name": "sleepnoise/plan", "version": 1}
 """Name and version of the document. Chosen: raised whenever a key changes its meaning."""
 
 
-def plan_document(plan: BedroomPlan, room: Path, folders: Sequence[Path]) -> dict[str, Any]:
+def plan_document(
+    plan: BedroomPlan,
+    room: Path,
+    folders: Sequence[Path],
+    asked: tuple[RoomWishes, MaskerChoices],
+) -> dict[str, Any]:
     """Return the document of a plan; what is not known is null, silence ``"-Infinity"``.
 
     Parameters
@@ -25,6 +34,8 @@ def plan_document(plan: BedroomPlan, room: Path, folders: Sequence[Path]) -> dic
         The room file that it was made from.
     folders : sequence of Path
         The assessments.
+    asked : tuple of RoomWishes and MaskerChoices
+        What it was made with, so that it can be made anew.
     """
     assessments = [folder / "assessment.json" if folder.is_dir() else folder for folder in folders]
     marks = [file_mark(room, "room file"), *(file_mark(each, "assessment") for each in assessments)]
@@ -35,6 +46,8 @@ def plan_document(plan: BedroomPlan, room: Path, folders: Sequence[Path]) -> dic
         "room": plan.study.bedroom.title,
         "currency": plan.study.bedroom.currency or None,
         "wish": problem.wish,
+        "asked": _asked(*asked),
+        "promise": promise_of(plan),
         "combinations": problem.combinations,
         "reached": optimum.reached,
         "plan": _plan(plan, optimum.plan),
@@ -49,20 +62,30 @@ def plan_document(plan: BedroomPlan, room: Path, folders: Sequence[Path]) -> dic
         "audible_whatever_is_done": plan.whatever,
         "missing": plan.missing,
         "certainty": plan.certainty,
-        "surer_plans": [
-            {
-                "certainty": each.certainty,
-                "probability": each.probability,
-                "tightened_db": each.tightened_db,
-                "plan": _plan(plan, each.plan),
-            }
-            for each in plan.certain
-        ],
+        "surer_plans": [_surer(plan, each) for each in plan.certain],
         "cautions": plan.cautions,
     }
     document = plain_value(parts)
     assert isinstance(document, dict)
     return document
+
+
+def _asked(wishes: RoomWishes, maskers: MaskerChoices) -> dict[str, Any]:
+    return {
+        "room": wishes,
+        "shapes": bool(maskers.shapes),
+        "shaped": maskers.shaped,
+        "lowest_hz": maskers.lowest_hz,
+    }
+
+
+def _surer(plan: BedroomPlan, each: CertainPlan) -> dict[str, Any]:
+    return {
+        "certainty": each.certainty,
+        "probability": each.probability,
+        "tightened_db": each.tightened_db,
+        "plan": _plan(plan, each.plan),
+    }
 
 
 def _front(plan: BedroomPlan) -> list[dict[str, Any]]:
@@ -120,3 +143,38 @@ def _treatments(plan: BedroomPlan, choice: tuple[int, ...]) -> list[dict[str, An
         for group, number in zip(plan.problem.groups, choice, strict=False)
         if (option := group.options[number]).treatments
     ]
+
+
+def check_plan_place(path: Path, *, force: bool) -> None:
+    """Refuse a place where a plan cannot be kept, before it is worked out.
+
+    Raises
+    ------
+    OutputError
+        If there is no such folder, or a file is there and *force* is not given.
+    """
+    if not path.parent.is_dir():
+        raise OutputError(f"{path.parent}: is no folder.", remedy="Make it first, or choose another.")
+    if path.exists() and not (force and path.is_file()):
+        raise OutputError(f"{path}: exists already.", remedy="Choose another name, or use --force.")
+
+
+def write_plan(path: Path, document: dict[str, Any]) -> None:
+    """Write a plan's document under a temporary name, and rename it once it is whole.
+
+    Raises
+    ------
+    OutputError
+        If it cannot be written.
+    """
+    unfinished = path.with_name(f".unfinished-{path.name}")
+    try:
+        unfinished.write_bytes(document_text(document).encode())
+        unfinished.replace(path)
+    except OSError as error:
+        raise OutputError(
+            f"{path}: cannot be written: {error.strerror}.",
+            remedy="Choose a folder that you may write to, on a disk with room for it.",
+        ) from error
+    finally:
+        unfinished.unlink(missing_ok=True)

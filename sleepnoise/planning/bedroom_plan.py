@@ -111,13 +111,20 @@ def plan_bedroom(
         Certainties, 0 to 1, for each of which a plan is sought as well.
     """
     problem = bedroom_problem(nights, study, room, maskers, wish)
+    return planned_bedroom(problem, study, [night.name for night in nights], certainties=certainties)
+
+
+def planned_bedroom(
+    problem: Problem, study: RoomStudy, nights: Sequence[str], *, certainties: Sequence[float] = ()
+) -> BedroomPlan:
+    """Plan one bedroom whose problem is known; arguments as for :func:`plan_bedroom`."""
     few = problem.events.count <= MOST_AGREED
     optimum = find_optimum(problem, agreed=few, time_limit_s=AGREED_LIMIT_S)
     plan, field = optimum.plan, optimum.field
     drawn = draw(problem)
     return BedroomPlan(
         study=study,
-        nights=tuple(night.name for night in nights),
+        nights=tuple(nights),
         problem=problem,
         optimum=optimum,
         parts=part_shares(problem),

@@ -230,7 +230,7 @@ def judged(
     draws = len(drawn.levels_db)
     counts, deciding = np.empty(draws, dtype=np.int64), np.empty(draws)
     for number in range(draws):
-        sound, background = _left(problem, plan, drawn, number, known)
+        sound, background = left_in_draw(problem, plan, drawn, number, known)
         origin = events.origin if "origins" in known else drawn.origin[number]
         shift_db = 0.0 if "levels" in known else drawn.levels_db[number]
         limit_db = wish.margin_db + (0.0 if "model" in known else drawn.model_db[number])
@@ -248,7 +248,7 @@ def _deciding(over_db: FloatArray, often: IntArray, allowed: int) -> float:
     return float(over_db[order[place]]) if place < order.size else np.nan
 
 
-def _left(
+def left_in_draw(
     problem: Problem, plan: Plan, drawn: Draws, number: int, known: frozenset[Doubt]
 ) -> tuple[FloatArray, FloatArray]:
     """Return what one draw leaves of each origin, shape (origins, bands), and of the background, (bands,).
