@@ -100,8 +100,12 @@ def plan(folder: Path, asked: tuple[str, ...]) -> None:
     with TemporaryDirectory() as scratch:
         out = Path(scratch) / f"plan-{len(dossier.papers('plan')) + 1}.json"
         told = [*nights, "--room", str(dossier.room), "--out", str(out), *asked]
-        plan_command.main(told, prog_name="sleepnoise dossier plan", standalone_mode=False)
-        add_file(folder, "plan", out, datetime.now(UTC))
+        try:
+            plan_command.main(told, prog_name="sleepnoise dossier plan", standalone_mode=False)
+        finally:
+            # A reader who has seen enough of it does not undo it.
+            if out.exists():
+                add_file(folder, "plan", out, datetime.now(UTC))
 
 
 @click.command("compare")

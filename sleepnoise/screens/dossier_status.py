@@ -82,9 +82,7 @@ def show_verification(found: Verification) -> None:
         screen.print(Text(plain(f"{each.what}: {line}")), soft_wrap=True)
         _paragraphs(screen, each.different[:NUMBERS_SHOWN])
     verdict = "Everything is as it was put there" if found.sound else "Not everything is as it was put there"
-    screen.print(
-        Text(f"{verdict}: {found.files} files and {found.recordings} recordings outside were looked at.")
-    )
+    screen.print(Text(f"{verdict}. Files: {found.files}, recordings outside: {found.recordings}."))
 
 
 def _title(screen: Screen, dossier: Dossier) -> None:
