@@ -30,6 +30,8 @@ COMMANDS = {
     "insulation": "insulation",
     "paths": "paths",
     "plan": "plan",
+    "hear-plan": "hear_plan",
+    "check-plan": "check_plan",
     "design-masker": "design_masker",
     "check-masker": "check_masker",
     "speech-privacy": "speech_privacy",
