@@ -10,6 +10,7 @@ from datetime import datetime
 
 import numpy as np
 import scipy.fft
+from numpy.typing import NDArray
 
 from sleepnoise.acoustics.bands import band_edges_hz
 from sleepnoise.acoustics.decibels import REFERENCE_PRESSURE_PA, FloatArray, energy, level
@@ -48,7 +49,7 @@ class NightLosses:
         for event, side in events:
             ticks = event.last_tick - event.first_tick
             self._place[event.first_tick : event.last_tick] = np.arange(count, count + ticks)
-            rows.append(losses_within(history, event, promise, side)[1].astype(np.float32))
+            rows.append(_of_loudest_near(*losses_within(history, event, promise, side)))
             count += ticks
         self._losses_db = np.concatenate(rows)
 
@@ -87,6 +88,18 @@ def losses_within(
     left = clear * of_side + (heard - clear) * of_background
     share = np.divide(left, heard, out=np.tile(of_background, (len(heard), 1)), where=heard > 0.0)
     return heard, -level(share)
+
+
+def _of_loudest_near(heard: FloatArray, losses_db: FloatArray) -> NDArray[np.float32]:
+    """Return for each tick the losses of the loudest of itself and its neighbours, band by band.
+
+    A frame of the filter is longer than a tick: what surrounds a bang must not decide what it loses.
+    """
+    near = np.arange(len(heard))[:, None] + np.array([-1, 0, 1])
+    near = near.clip(0, len(heard) - 1)
+    loudest = heard[near].argmax(axis=1)
+    places = np.take_along_axis(near[:, :, None], loudest[:, None, :], axis=1)[:, 0]
+    return np.take_along_axis(losses_db, places, axis=0).astype(np.float32)
 
 
 def kept_in_bands(heard: FloatArray, gain_db: FloatArray) -> FloatArray:
