@@ -280,6 +280,9 @@ def accept_changes(root: Path, now: datetime, why: str) -> tuple[str, ...]:
     """
     with prepared(root) as ready, writing(root) as book:
         edited = read_dossier(root).edited
+        for path, read in SINGLE_FILES.values():
+            if path in edited:
+                read(root / path)
         for path in edited:
             (ready / path).parent.mkdir(parents=True, exist_ok=True)
             file_mark(root / path, "file of the dossier")

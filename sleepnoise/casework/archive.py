@@ -194,7 +194,7 @@ def _check_info(archive: Path, info: zipfile.ZipInfo) -> None:
         raise _refused(archive, f"holds a name that leads elsewhere: {info.filename!r:.80}")
     if kind not in (0, stat.S_IFREG) or info.is_dir():
         raise _refused(archive, f"holds what is no plain file: {info.filename!r:.80}")
-    if info.compress_type != zipfile.ZIP_STORED or info.file_size != info.compress_size or info.flag_bits & 1:
+    if info.compress_type != zipfile.ZIP_STORED or info.flag_bits & 1:
         raise _refused(archive, f"holds a packed or locked file: {info.filename!r:.80}")
 
 

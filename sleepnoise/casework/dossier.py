@@ -6,7 +6,7 @@ from datetime import datetime
 from functools import cached_property
 from pathlib import Path
 
-from sleepnoise.casework.changes import inventory, prepared, writing
+from sleepnoise.casework.changes import EARLIER, inventory, prepared, writing
 from sleepnoise.casework.durable import cannot_write, flush_folder
 from sleepnoise.casework.journal import JOURNAL, Entry, KeptFile, read_journal
 from sleepnoise.casework.written_files import DossierFile, NightFile, read_written, written_text
@@ -88,7 +88,7 @@ class Dossier:
     @cached_property
     def edited(self) -> tuple[str, ...]:
         """Files that people write and that differ from what the journal knows."""
-        by_hand = (path for path in self.files if path.endswith(BY_HAND))
+        by_hand = (path for path in self.files if path.endswith(BY_HAND) and not _is_result(path))
         return tuple(sorted(path for path in by_hand if differs(self.root / path, self.files[path])))
 
     def night(self, name: str) -> Night:
@@ -154,6 +154,11 @@ def read_dossier(root: Path) -> Dossier:
         about=about,
         nights=tuple(_night(root, name, files) for name in sorted(names)),
     )
+
+
+def _is_result(path: str) -> bool:
+    """Return whether a file is a result, or belongs to one: nobody may change that by hand."""
+    return path.startswith((f"{DOOR_TESTS}/", f"{EARLIER}/")) or f"/{ASSESSED}/" in path
 
 
 def _is_night(path: str) -> bool:

@@ -211,8 +211,7 @@ def _numbers(part: Any, place: str = "") -> Iterator[tuple[str, float | str | No
     """Yield every number of a document with its place, unknown and infinite ones too."""
     if isinstance(part, Mapping):
         for key, value in part.items():
-            if key != "versions":
-                yield from _numbers(value, f"{place} {key}".strip())
+            yield from _numbers(value, f"{place} {key}".strip())
     elif isinstance(part, list):
         for number, value in enumerate(part, start=1):
             yield from _numbers(value, f"{place} {number}".strip())

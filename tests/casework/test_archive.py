@@ -1,3 +1,4 @@
+import hashlib
 import json
 import stat
 import zipfile
@@ -103,6 +104,19 @@ def test_an_archive_that_could_do_harm_is_refused_and_leaves_nothing(tmp_path, h
     with pytest.raises(RecordingError, match=why):
         import_dossier(path, tmp_path / "folder")
     assert list(tmp_path.iterdir()) == [path]
+
+
+def test_a_file_that_the_journal_does_not_name_is_refused(archive, tmp_path):
+    with zipfile.ZipFile(archive) as opened:
+        files = {name: opened.read(name) for name in opened.namelist()}
+    table = json.loads(files.pop(CONTENTS))
+    files["guest.txt"] = b"guest"
+    digest = hashlib.sha256(b"guest").hexdigest()
+    table["files"]["guest.txt"] = {"size_bytes": 5, "sha256": digest}
+    path = made(tmp_path / "guest.zip", files, contents=table)
+    with pytest.raises(RecordingError, match="its journal does not name"):
+        import_dossier(path, tmp_path / "folder")
+    assert not (tmp_path / "folder").exists()
 
 
 def test_files_that_overlap_cannot_unpack_to_more_than_the_archive_holds(tmp_path):

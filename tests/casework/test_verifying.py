@@ -2,14 +2,18 @@ import json
 import random
 import shutil
 from dataclasses import replace
+from pathlib import Path
 
 import pytest
 
 from sleepnoise.casework import night_results
-from sleepnoise.casework.adding import add_door_test
+from sleepnoise.casework.adding import accept_changes, add_door_test, add_file
+from sleepnoise.casework.changes import prepared, writing
 from sleepnoise.casework.journal import DamagedJournalError
 from sleepnoise.casework.verifying import verify_dossier
+from sleepnoise.errors import ProfileError
 
+DEMO = Path(__file__).parents[2] / "demo_audio"
 DOOR_TEST = """
 kind = "door-test"
 title = "Larch Court, flat 3 (invented)"
@@ -48,15 +52,38 @@ def test_one_flipped_bit_in_any_file_is_found(tested, content):
     assert verify_dossier(tested).sound
 
 
+@pytest.mark.parametrize("path", ["nights/*/assessed/*/events.csv", "door-tests/door/door_test.toml"])
+def test_a_result_that_was_changed_by_hand_cannot_be_accepted(tested, tools, path):
+    with prepared(tested) as ready, writing(tested) as book:
+        folder = next(tested.glob("nights/*/assessed/*")).relative_to(tested)
+        (ready / folder).mkdir(parents=True)
+        (ready / folder / "events.csv").write_text("event\n", encoding="utf-8")
+        book.commit(ready, tools.now, did="wrote", about="a listing")
+    (file,) = tested.glob(path)
+    file.write_text("another", encoding="utf-8")
+    assert accept_changes(tested, tools.now, "prettier") == ()
+    assert not verify_dossier(tested).sound
+
+
+def test_a_room_file_with_a_mistake_is_not_accepted(kept, tools):
+    add_file(kept, "room", DEMO / "bedroom.toml", tools.now)
+    (kept / "room.toml").write_text('kind = "bedroom"\n', encoding="utf-8")
+    with pytest.raises(ProfileError, match="length_m: is missing"):
+        accept_changes(kept, tools.now, "shorter")
+    assert not verify_dossier(kept).sound
+
+
 def test_missing_and_strange_files_are_found(tested):
     (tested / "door-tests/door/result.json").unlink()
     (tested / "stranger.txt").write_text("", encoding="utf-8")
     (tested / "link").symlink_to(tested / "dossier.toml")
+    (tested / "folder").symlink_to(tested / "nights")
     found = {each.path: each.word for each in verify_dossier(tested).findings}
     assert found == {
         "door-tests/door/result.json": "missing",
         "stranger.txt": "not in the journal",
         "link": "not in the journal",
+        "folder": "not in the journal",
     }
 
 
