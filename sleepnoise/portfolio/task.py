@@ -4,14 +4,15 @@ import hashlib
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from pathlib import Path
 
 from sleepnoise.assessing.calibrating import calibration_files
-from sleepnoise.assessing.chosen_guidelines import guideline_marks, guideline_names
+from sleepnoise.assessing.chosen_guidelines import guideline_names
 from sleepnoise.assessing.record import AssessSettings
 from sleepnoise.errors import SettingsError
 from sleepnoise.evidence.plain import document_text, plain_value
-from sleepnoise.evidence.provenance import file_mark, library_versions
+from sleepnoise.evidence.provenance import FileMark, file_mark, library_versions
 from sleepnoise.profiles.files import shipped_profiles
 
 LONGEST_NAME = 100
@@ -80,14 +81,32 @@ def fingerprint(recordings: Sequence[Path], settings: AssessSettings) -> str:
         If one of the files cannot be read.
     """
     others = [*calibration_files(settings), *settings.statements.files]
-    profiles = [each for kind in ("treatment", "masker") for each in shipped_profiles(kind)]
     marks = [
         *(file_mark(path, "recording") for path in recordings),
         *(file_mark(path, role) for path, role in others),
-        *guideline_marks(guideline_names(settings.guidelines)),
-        *(file_mark(profile.path, profile.kind) for profile in profiles),
+        *_profile_marks(settings.guidelines),
     ]
     # The guidelines' own marks stand for their names, which may be paths.
     asked = replace(settings, threads=1, guidelines=())
     parts = {"files": marks, "settings": plain_value(asked), "versions": library_versions()}
     return hashlib.sha256(document_text({"made_from": plain_value(parts)}).encode()).hexdigest()
+
+
+def _profile_marks(asked_for: tuple[str, ...]) -> tuple[FileMark, ...]:
+    """Return the marks of all profiles that are read; those of the user are looked at each time."""
+    names, shipped = _guideline_names(asked_for), _shipped_marks()
+    guidelines = (shipped.get(("guideline", name)) or file_mark(Path(name), "guideline") for name in names)
+    return (*guidelines, *(mark for (kind, _), mark in shipped.items() if kind in ("treatment", "masker")))
+
+
+# What is shipped stays the same as long as a worker lives, and takes longer to read than to use.
+
+
+@lru_cache
+def _guideline_names(asked_for: tuple[str, ...]) -> tuple[str, ...]:
+    return guideline_names(asked_for)
+
+
+@lru_cache
+def _shipped_marks() -> dict[tuple[str, str], FileMark]:
+    return {(each.kind, each.name): file_mark(each.path, each.kind) for each in shipped_profiles()}

@@ -44,11 +44,13 @@ def test_what_is_finished_is_skipped_and_only_the_rest_is_done(tasks, baseline, 
 
 
 def test_a_night_that_kills_its_worker_is_noted_and_the_others_lose_nothing(tasks, tmp_path):
-    deadly = [replace(tasks[0], night=name) for name in ("a", "deadly", "b", "c", "d")]
+    deadly = [replace(tasks[0], night=name) for name in ("a", "b", "deadly")]
     found = list(work_through(deque(deadly), portfolio_work.deadly_job, tmp_path, local_crew(2)))
     assert {each.night: each.state for each in found} == {
-        "a": "finished", "b": "finished", "c": "finished", "d": "finished", "deadly": "failed",
-    }  # fmt: skip
+        "a": "finished",
+        "b": "finished",
+        "deadly": "failed",
+    }
     kept = [entry.outcome for entry in entries(tmp_path)]
     assert [each.night for each in kept] == ["deadly"]
     assert "died, twice" in kept[0].complaint
@@ -56,7 +58,7 @@ def test_a_night_that_kills_its_worker_is_noted_and_the_others_lose_nothing(task
 
 @pytest.mark.skipif(sys.platform != "linux", reason="other systems do not hold a process to its memory")
 def test_a_worker_has_the_memory_that_it_was_given(tasks, tmp_path):
-    for memory_mb, state in ((200.0, "failed"), (600.0, "finished")):
+    for memory_mb, state in ((500.0, "failed"), (1500.0, "finished")):
         crew = local_crew(1, memory_mb)
         assert counted(work_through(deque(tasks[:1]), portfolio_work.hungry_job, tmp_path, crew)) == {
             state: 1
@@ -78,12 +80,12 @@ def test_a_night_that_fails_keeps_its_sentence_stops_nobody_and_is_tried_again(t
 def test_a_full_disk_fails_the_nights_that_do_not_fit_and_the_next_run_does_them(
     tasks, baseline, here, tmp_path, bytes_below
 ):
-    some = tasks[:3]
-    first = list(assess_nights(some, tmp_path, portfolio_work.write_data_for_a_while, here))
-    assert counted(first)["failed"] >= 1
+    some = tasks[:2]
+    first = list(assess_nights(some, tmp_path, portfolio_work.write_data_while_there_is_room, here))
+    assert counted(first) == {"finished": 1, "failed": 1}
     assert all("No space left" in each.complaint for each in first if each.state == "failed")
     second = counted(assess_nights(some, tmp_path, portfolio_work.write_data, here))
-    assert second == {"finished": counted(first)["failed"], "skipped": counted(first)["finished"]}
+    assert second == {"finished": 1, "skipped": 1}
     held = bytes_below(baseline / "nights")
     for name, content in bytes_below(tmp_path / "nights").items():
         assert held[name] == content
@@ -152,7 +154,7 @@ def test_a_run_that_is_killed_leaves_no_worker_behind_and_the_next_does_only_the
     out, script = tmp_path / "out", tmp_path / "run.py"
     script.write_text(RUN)
     run = subprocess.Popen(
-        [sys.executable, str(script), str(out), *sorted(map(str, rooms.iterdir()))],
+        [sys.executable, str(script), str(out), str(rooms / "Larch Court 1")],
         env={**os.environ, "PYTHONPATH": str(Path(portfolio_work.__file__).parent)},
         stdout=subprocess.PIPE,
         text=True,
@@ -166,10 +168,11 @@ def test_a_run_that_is_killed_leaves_no_worker_behind_and_the_next_does_only_the
         time.sleep(0.05)
     assert not _group_lives(run.pid)
     done = sum(entry.outcome.state == "finished" for entry in entries(out))
-    assert 1 <= done < 8
-    rest = counted(assess_nights(tasks, out, portfolio_work.write_data, here))
-    assert rest == {"skipped": done, "finished": 8 - done}
-    assert bytes_below(out / "nights") == bytes_below(baseline / "nights")
+    assert 1 <= done < 4
+    rest = counted(assess_nights(tasks[:4], out, portfolio_work.write_data, here))
+    assert rest == {"skipped": done, "finished": 4 - done}
+    room = "nights/Larch Court 1"
+    assert bytes_below(out / room) == bytes_below(baseline / room)
 
 
 def _group_lives(group):
@@ -186,8 +189,8 @@ def test_a_cluster_writes_the_same_bytes(tasks, baseline, tmp_path, bytes_below)
         n_workers=1, threads_per_worker=1, processes=False, dashboard_address=None
     ) as cluster:
         crew = cluster_crew(cluster.scheduler_address)
-        found = counted(assess_nights(tasks[:3], tmp_path, portfolio_work.write_data, crew))
-    assert found == {"finished": 3}
+        found = counted(assess_nights(tasks[:2], tmp_path, portfolio_work.write_data, crew))
+    assert found == {"finished": 2}
     held = bytes_below(baseline / "nights")
     written = bytes_below(tmp_path / "nights")
     assert written == {name: held[name] for name in written}

@@ -1,0 +1,88 @@
+import csv
+import math
+
+import pytest
+
+from sleepnoise.errors import RecordingError, SettingsError
+from sleepnoise.portfolio.ledger import Entry, Outcome, Place, write_entry
+from sleepnoise.portfolio.survey import survey, write_ranking
+from sleepnoise.portfolio.tables import rows_of
+from sleepnoise.report.survey_page import survey_page
+from sleepnoise.screens.many_nights import nights_progress, show_survey
+
+ROOMS = ("=Larch Court, flat 3", "flat 4", "flat 5")
+
+
+@pytest.fixture
+def portfolio(tmp_path, record):
+    """Three bedrooms with the same two nights, and a night that failed with a nasty complaint."""
+    for room in ROOMS:
+        for night in ("one", "two"):
+            place = Place(out=tmp_path, bedroom=room, night=night)
+            place.prepare()
+            done = Outcome(bedroom=room, night=night, state="finished")
+            rows = rows_of(record)
+            rows["nights"][0]["recorded_s"] = rows["nights"][0]["window_s"]
+            write_entry(Entry(outcome=done, fingerprint="f", rows=rows), place)
+    nasty = "x.wav: <script>alert(1)</script> \x1b[31m[bold]."
+    failed = Outcome(bedroom="flat 4", night="three", state="failed", complaint=nasty)
+    write_entry(Entry(outcome=failed), Place(out=tmp_path, bedroom="flat 4", night="three"))
+    return tmp_path
+
+
+def test_a_survey_counts_ranks_and_compares(portfolio):
+    found = survey(portfolio)
+    assert (found.nights, found.events) == (6, 18)
+    assert [room.bedroom for room in found.ranking.bedrooms] == list(ROOMS)
+    assert [pair.together for pair in found.pairs] == [12, 12, 12]
+    assert len(found.failures) == 1
+
+
+def test_neighbours_narrow_the_pairs_and_mistakes_in_their_list_are_told(portfolio, tmp_path):
+    path = tmp_path / "neighbours.csv"
+    path.write_text("flat 4,flat 5\n")
+    assert [pair.bedrooms for pair in survey(portfolio, neighbours=path).pairs] == [("flat 4", "flat 5")]
+    for text in ("flat 4\n", "flat 4,flat 9\n", "flat 4,flat 4\n"):
+        path.write_text(text)
+        with pytest.raises(SettingsError, match="line 1"):
+            survey(portfolio, neighbours=path)
+    with pytest.raises(RecordingError, match="cannot be read"):
+        survey(portfolio, neighbours=tmp_path / "none.csv")
+
+
+@pytest.mark.parametrize("tolerance_s", [0.0, -1.0, math.nan, math.inf])
+def test_a_tolerance_without_sense_is_refused(portfolio, tolerance_s):
+    with pytest.raises(SettingsError, match="tolerance"):
+        survey(portfolio, tolerance_s=tolerance_s)
+
+
+def test_the_list_for_spreadsheets_holds_the_ranking_unrounded_and_runs_nothing(portfolio, tmp_path):
+    found = survey(portfolio)
+    write_ranking(found.ranking, tmp_path / "ranking.csv")
+    with (tmp_path / "ranking.csv").open(encoding="utf-8", newline="") as stream:
+        rows = list(csv.DictReader(stream))
+    assert rows[0]["bedroom"] == "'" + ROOMS[0]
+    assert float(rows[1]["margin_db"]) == found.ranking.bedrooms[1].margin_db
+
+
+def test_the_page_needs_nothing_else_runs_nothing_and_shows_names_as_they_are(portfolio):
+    page = survey_page(survey(portfolio))
+    assert "<script" not in page
+    assert "&lt;script&gt;alert(1)" in page
+    assert "http" not in page.replace("http-equiv", "").replace("http://www.w3.org/2000/svg", "")
+    assert page.count("flat 5") >= 3
+    assert page == survey_page(survey(portfolio))
+
+
+def test_the_terminal_shows_the_same_without_control_characters(portfolio, capsys):
+    show_survey(survey(portfolio))
+    shown = capsys.readouterr().out
+    assert "6 nights in 3 bedrooms, 18 events. 1 nights could not be assessed." in shown
+    assert "\x1b" not in shown
+    assert "Common" in shown
+
+
+def test_a_failure_is_said_at_once(capsys):
+    with nights_progress(1) as done:
+        done(Outcome(bedroom="a", night="b", state="failed", complaint="x.wav: is torn.", remedy="Mend it."))
+    assert "a, b: x.wav: is torn. Mend it." in capsys.readouterr().err
