@@ -17,9 +17,7 @@ RESULT, WORK, NIGHT = "Result", "Who does the work", "What holds for every night
 @click.command("assess-many", cls=Grouped)
 @click.argument("nights", nargs=-1, required=True)
 @option(RESULT, "--out", FILE, "FOLDER", "Folder for the results. What is finished there is not done again.")
-@option(
-    WORK, "--workers", int, "N", "Nights heard at once on this machine. [default: all processors]"
-)
+@option(WORK, "--workers", int, "N", "Nights heard at once on this machine. [default: all processors]")
 @option(WORK, "--memory", float, "MB", "Most memory of each worker; a night that needs more fails (Linux).")
 @option(
     WORK, "--cluster", str, "ADDRESS", "Instead: a Dask cluster that sees the same files (extra 'cluster')."

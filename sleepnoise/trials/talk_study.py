@@ -102,7 +102,9 @@ def study_talk(
     findings = {"the background alone": speech_privacy(talk, background, listener)}
     if level_dba is not None:
         both = background.combined(masker.at(level_dba).on_bands(SPEECH_BANDS_HZ))
-        findings[f"the background with {shape} noise of {level_dba:g} dB(A)"] = speech_privacy(talk, both, listener)
+        findings[f"the background with {shape} noise of {level_dba:g} dB(A)"] = speech_privacy(
+            talk, both, listener
+        )
     unit = masker.at(0.0).on_bands(SPEECH_BANDS_HZ)
     return TalkStudy(
         through=element,

@@ -47,9 +47,7 @@ def disturbance_sentences(found: Disturbance) -> tuple[str, ...]:
     if not found.counted:
         return ("Without calibrated levels nothing can be said about sleep.",)
     if not found.events:
-        return (
-            "No event was said to be traffic, so they are counted and nothing is said about awakenings.",
-        )
+        return ("No event was said to be traffic, so they are counted and nothing is said about awakenings.",)
     return tuple(
         f"{number} {KINDS[kind]} event{'' if number == 1 else 's'}: {_expected_said(found.estimates, kind)}"
         for kind, number in found.events.items()
