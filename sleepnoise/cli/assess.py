@@ -182,7 +182,7 @@ def command(
     from sleepnoise.screens import terminal
 
     shown = {name: chosen.pop(name) for name in ("reader", "clips", "paper")}
-    settings = _settings(chosen)
+    settings = settings_of(chosen)
     if out is not None:
         check_place(out, force=force)
     with terminal.progress(recording[0].name, "Listening to") as on_progress:
@@ -206,7 +206,7 @@ FIELDS = {
 """Settings whose name in code, with its unit, is longer than the option's."""
 
 
-def _settings(chosen: dict[str, Any]) -> "AssessSettings":
+def settings_of(chosen: dict[str, Any]) -> "AssessSettings":
     """Return the settings that the options ask for; what was left out keeps its default."""
     from sleepnoise.assessing.record import AssessSettings
     from sleepnoise.night.event_settings import EventSettings

@@ -41,7 +41,7 @@ def command(plan: Path, recording: tuple[Path, ...], out: Path | None, wav: bool
     promise = read_plan(plan).promise
     if out is not None and not out.is_dir():
         raise OutputError(f"{out}: is no folder.", remedy="Make it first, or choose another.")
-    settings = assess._settings(chosen)
+    settings = assess.settings_of(chosen)
     with terminal.progress(recording[0].name, "Listening to") as on_progress:
         record = assess_recording(recording, settings, on_progress)
     with terminal.progress(recording[0].name, "Listening behind the plan to") as on_progress:
