@@ -34,7 +34,7 @@ GOLDEN = (5**0.5 - 1) / 2
 """Ratio that spreads points evenly without a period. Source: mathematics, the golden section."""
 
 LEAST_EVENTS = 3
-"""Coincidences below which nothing is said. Chosen: two may be chance whatever the reckoning says."""
+"""Coincidences below which no source is called shared. Chosen: two may be chance, whatever is reckoned."""
 
 SURE = 0.01
 """Chance, over all pairs compared, below which a source is called shared. Chosen: one false report
@@ -94,7 +94,7 @@ def find_shared(
     neighbours: Iterable[tuple[str, str]] | None = None,
     tolerance_s: float = TOLERANCE_S,
 ) -> tuple[SharedSource, ...]:
-    """Return pairs of bedrooms whose events coincide, the least likely by chance first.
+    """Return every pair of bedrooms that could be compared, the least likely by chance first.
 
     Parameters
     ----------
@@ -115,7 +115,7 @@ def find_shared(
         spans = _both(recorded.get(first, []), recorded.get(second, []), tolerance_s)
         if spans and first in heard and second in heard:
             compared.append(_compared((first, second), heard[first], heard[second], spans, tolerance_s))
-    found = [_corrected(each, len(compared)) for each in compared if each.together >= LEAST_EVENTS]
+    found = [_corrected(each, len(compared)) for each in compared]
     return tuple(sorted(found, key=lambda each: (each.chance, -each.together, each.bedrooms)))
 
 
@@ -181,7 +181,7 @@ def _compared(
 
 def _corrected(pair: SharedSource, compared: int) -> SharedSource:
     chance = min(1.0, pair.chance * compared)
-    return replace(pair, chance=chance, shared=chance < SURE)
+    return replace(pair, chance=chance, shared=chance < SURE and pair.together >= LEAST_EVENTS)
 
 
 def _may_be_one(first: Mapping[str, Any], second: Mapping[str, Any]) -> bool:

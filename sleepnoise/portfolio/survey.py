@@ -10,7 +10,7 @@ from sleepnoise.dossier.listings import harmless
 from sleepnoise.errors import OutputError, RecordingError, SettingsError
 from sleepnoise.portfolio.ledger import Outcome, entries
 from sleepnoise.portfolio.ranking import PlannedBedroom, RankedBedroom, Ranking, rank, read_plans
-from sleepnoise.portfolio.shared_sources import TOLERANCE_S, SharedSource, find_shared
+from sleepnoise.portfolio.shared_sources import LEAST_EVENTS, TOLERANCE_S, SharedSource, find_shared
 from sleepnoise.portfolio.tables import write_tables
 
 DEFAULT_CRITERION = "who1999_bedroom_laeq"
@@ -29,6 +29,8 @@ class Survey:
         Nights that could not be assessed, with their complaints.
     ranking : Ranking
     plans : tuple of PlannedBedroom
+    compared : int
+        Pairs of bedrooms that were recorded together for long enough to be compared.
     pairs : tuple of SharedSource
         Bedrooms whose events coincide at least a few times, whether or not chance explains it.
     tolerance_s : float, s
@@ -39,6 +41,7 @@ class Survey:
     failures: tuple[Outcome, ...]
     ranking: Ranking
     plans: tuple[PlannedBedroom, ...]
+    compared: int
     pairs: tuple[SharedSource, ...]
     tolerance_s: float
 
@@ -78,18 +81,20 @@ def survey(
     tables = {name: table.to_pylist() for name, table in write_tables(out).items()}
     ranking = rank(tables["nights"], tables["verdicts"], criterion)
     rooms = sorted({line["bedroom"] for line in tables["nights"]})
+    pairs = find_shared(
+        tables["nights"],
+        tables["events"],
+        neighbours=None if neighbours is None else _neighbours(neighbours, rooms),
+        tolerance_s=tolerance_s,
+    )
     return Survey(
         nights=len(tables["nights"]),
         events=len(tables["events"]),
         failures=tuple(each.outcome for each in entries(out) if each.outcome.state == "failed"),
         ranking=ranking,
         plans=() if plans is None else read_plans(plans, rooms),
-        pairs=find_shared(
-            tables["nights"],
-            tables["events"],
-            neighbours=None if neighbours is None else _neighbours(neighbours, rooms),
-            tolerance_s=tolerance_s,
-        ),
+        compared=len(pairs),
+        pairs=tuple(pair for pair in pairs if pair.together >= LEAST_EVENTS),
         tolerance_s=tolerance_s,
     )
 

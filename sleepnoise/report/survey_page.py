@@ -74,7 +74,7 @@ def _sections(found: Survey) -> list[Section]:
             key="overview",
             title="At a glance",
             sentences=survey_sentences(found),
-            figures=(overview_figure(found),),
+            figures=() if found.ranking.bedrooms[0].counted == 0 else (overview_figure(found),),
         ),
         Section(key="ranking", title="Bedrooms, the worst first", tables=(ranking_table(found.ranking),)),
     ]

@@ -31,13 +31,13 @@ def survey_sentences(found: Survey) -> tuple[str, ...]:
     words = [room.standing for room in rooms]
     shared = sum(pair.shared for pair in found.pairs)
     doubt = "" if found.ranking.verified else " The value is unverified, so nothing is judged by it."
-    failed = f" {len(found.failures)} nights could not be assessed." if found.failures else ""
+    failed = f" Nights that could not be assessed: {len(found.failures)}." if found.failures else ""
     return (
         f"{found.nights} nights in {len(rooms)} bedrooms, {found.events} events.{failed}",
         f"Ranked by {found.ranking.title} ({found.ranking.guideline}): exceeded in {words.count('exceeded')} "
         f"bedrooms, kept in {words.count('kept')}, cannot tell in {words.count('cannot tell')}.{doubt}",
-        f"{shared} pairs of bedrooms hear common sources; events that begin within {found.tolerance_s:g} s "
-        "of each other count.",
+        f"{shared} of {found.compared} pairs of bedrooms that were recorded together hear common sources; "
+        f"events that begin within {found.tolerance_s:g} s of each other count.",
     )
 
 

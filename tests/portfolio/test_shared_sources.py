@@ -64,12 +64,12 @@ def test_a_timetable_is_no_chance_and_two_timetables_are_no_source():
     same = [*events("a", trams), *events("b", trams + 1.0)]
     assert find_shared([night("a"), night("b")], same)[0].shared
     apart = [*events("a", trams), *events("b", trams + 200.0)]
-    assert find_shared([night("a"), night("b")], apart) == ()
+    assert find_shared([night("a"), night("b")], apart)[0].together == 0
 
 
 def test_events_with_different_labels_never_coincide():
     lines = [*events("a", range(0, 20_000, 997), "tram"), *events("b", range(0, 20_000, 997), "lift")]
-    assert find_shared([night("a"), night("b")], lines) == ()
+    assert find_shared([night("a"), night("b")], lines)[0].together == 0
 
 
 def test_only_neighbours_are_compared_if_they_are_known():

@@ -35,6 +35,7 @@ def test_a_survey_counts_ranks_and_compares(portfolio):
     assert (found.nights, found.events) == (6, 18)
     assert [room.bedroom for room in found.ranking.bedrooms] == list(ROOMS)
     assert [pair.together for pair in found.pairs] == [12, 12, 12]
+    assert found.compared == 3
     assert len(found.failures) == 1
 
 
@@ -77,7 +78,7 @@ def test_the_page_needs_nothing_else_runs_nothing_and_shows_names_as_they_are(po
 def test_the_terminal_shows_the_same_without_control_characters(portfolio, capsys):
     show_survey(survey(portfolio))
     shown = capsys.readouterr().out
-    assert "6 nights in 3 bedrooms, 18 events. 1 nights could not be assessed." in shown
+    assert "6 nights in 3 bedrooms, 18 events. Nights that could not be assessed: 1." in shown
     assert "\x1b" not in shown
     assert "Common" in shown
 
