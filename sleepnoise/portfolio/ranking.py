@@ -2,7 +2,8 @@
 
 A bedroom's margin is the mean of its nights' margins over the value: LAeq as energies, all else as
 it is. Its uncertainty joins what all nights share (calibration, place of the microphone), which more
-nights do not lessen, and how well the mean of differing nights is known. Nights of which too much is
+nights do not lessen, and how well the mean of differing nights is known. Whether a value binds at all
+is judged night by night; a bedroom is never said to exceed what no night of it does. Nights of which too much is
 missing do not count, and one night alone says nothing of the others.
 
 A plan's gain is the events no longer heard, for what the plan costs.
@@ -150,7 +151,7 @@ def _ranked(room: str, lines: list[Mapping[str, Any]], *, nights: int, verified:
     low, high = share_interval(exceeded, exceeded + kept)
     return RankedBedroom(
         bedroom=room,
-        standing=_standing(mean.mean, uncertainty_db) if verified else "shown only",
+        standing=_standing(mean.mean, uncertainty_db, set(words)) if verified else "shown only",
         margin_db=mean.mean,
         uncertainty_db=uncertainty_db,
         counted=mean.nights,
@@ -162,11 +163,14 @@ def _ranked(room: str, lines: list[Mapping[str, Any]], *, nights: int, verified:
     )
 
 
-def _standing(margin_db: float, uncertainty_db: float) -> Standing:
+def _standing(margin_db: float, uncertainty_db: float, words: set[str]) -> Standing:
+    """Return what the nights say together: never more than what one of them says by itself."""
+    if words == {"shown only"}:
+        return "shown only"
     # Comparisons with nan are false, so what is not known cannot be told.
-    if margin_db > uncertainty_db:
+    if margin_db > uncertainty_db and "exceeded" in words:
         return "exceeded"
-    return "kept" if margin_db < -uncertainty_db else "cannot tell"
+    return "kept" if margin_db < -uncertainty_db and "kept" in words else "cannot tell"
 
 
 def _beside(room: RankedBedroom, after: RankedBedroom | None) -> RankedBedroom:

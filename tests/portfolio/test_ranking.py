@@ -12,7 +12,9 @@ def night(room, name, recorded_s=28_800.0):
 
 
 def verdict(room, name, margin_db, uncertainty_db=2.0, *, quantity="lafmax", verified=True):
-    word = "exceeded" if margin_db and margin_db > uncertainty_db else "cannot tell"
+    word = "cannot tell"
+    if margin_db is not None and abs(margin_db) > uncertainty_db:
+        word = "exceeded" if margin_db > 0 else "kept"
     return {
         "bedroom": room, "night": name, "criterion": "value", "guideline": "Invented", "title": "A value",
         "quantity": quantity, "word": word, "verified": verified, "margin_dB": margin_db,
@@ -64,6 +66,14 @@ def test_a_night_of_which_too_much_is_missing_does_not_count():
 def test_bedrooms_that_cannot_be_told_apart_are_marked():
     found = ranked({"a": [9.0, 9.0], "b": [8.0, 8.0], "c": [-9.0, -9.0]})
     assert [room.as_next for room in found.bedrooms] == [True, False, False]
+
+
+@pytest.mark.parametrize(("word", "standing"), [("cannot tell", "cannot tell"), ("shown only", "shown only")])
+def test_bedrooms_together_say_no_more_than_one_of_their_nights(word, standing):
+    nights = [night("a", name) for name in ("n", "m")]
+    for margin_db in (20.0, -20.0):
+        lines = [verdict("a", name, margin_db) | {"word": word} for name in ("n", "m")]
+        assert rank(nights, lines, "value").bedrooms[0].standing == standing
 
 
 def test_an_unverified_value_is_shown_only():
