@@ -3,8 +3,8 @@
 A bedroom's margin is the mean of its nights' margins over the value: LAeq as energies, all else as
 it is. Its uncertainty joins what all nights share (calibration, place of the microphone), which more
 nights do not lessen, and how well the mean of differing nights is known. Whether a value binds at all
-is judged night by night; a bedroom is never said to exceed what no night of it does. Nights of which too much is
-missing do not count, and one night alone says nothing of the others.
+is judged night by night; a bedroom is never said to exceed what no night of it does. Nights of which
+too much is missing do not count, and one night alone says nothing of the others.
 
 A plan's gain is the events no longer heard, for what the plan costs.
 """
