@@ -1,5 +1,6 @@
 """What the sounds of a night are like, which of them recur, and whose they are."""
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -8,13 +9,13 @@ from sleepnoise.acoustics.decibels import energy
 from sleepnoise.acoustics.pressure import PressureBlock
 from sleepnoise.assessing.said import Said
 from sleepnoise.character.background import BackgroundCharacter, character_of_background
-from sleepnoise.character.impulses import Impulsiveness, impulsiveness
+from sleepnoise.character.impulses import Impulsiveness, impulses_in
 from sleepnoise.character.low_frequency import low_frequency_curves
 from sleepnoise.character.stretch import StretchCharacter, character_of_stretch
 from sleepnoise.judgement.assessment import NightAssessment
 from sleepnoise.judgement.disturbance import Disturbance, disturbance_of, event_kinds
 from sleepnoise.judgement.guidelines import Verdict
-from sleepnoise.levels.history import TICK_S, LevelHistory, MaskArray
+from sleepnoise.levels.history import TICK_S, TICKS_PER_SECOND, LevelHistory, MaskArray
 from sleepnoise.night.events import Event, event_ticks
 from sleepnoise.profiles.files import read_guideline
 from sleepnoise.profiles.guideline import SourceKind
@@ -31,6 +32,9 @@ MOST_HEARD_AGAIN = 1000
 
 SHORTEST_QUIET_S, LONGEST_QUIET_S = 36.0, 120.0
 """Stretch without events in which tones are sought, s. Chosen: what the method needs; two minutes of it."""
+
+PIECE_TICKS = 60 * TICKS_PER_SECOND
+"""Ticks of a long stretch that are heard at once. Chosen: a minute is 12 MB at 48 kHz."""
 
 BUSY_S = 1800.0
 """Stretch in which impulses are sought, s. Chosen: the half hour that the method rates."""
@@ -93,6 +97,12 @@ class Ear:
         start, seconds = history.time_of(first), (last - first) * TICK_S
         return self.sound.excerpt(self.calibration, start, seconds, channel=self.channel)
 
+    def pieces(self, history: LevelHistory, span: tuple[int, int]) -> Iterator[PressureBlock]:
+        """Hear some ticks of the history minute by minute: half an hour at once would fill the memory."""
+        first, last = span
+        for begin in range(first, last, PIECE_TICKS):
+            yield self.stretch(history, (begin, min(begin + PIECE_TICKS, last)))
+
 
 def recognised_night(
     history: LevelHistory, events: tuple[Event, ...], said: Said, ear: Ear
@@ -145,7 +155,7 @@ def night_sounds(
             absolute=night.absolute,
         ),
         quiet=character_of_stretch(ear.stretch(part, quiet)) if quiet else None,
-        busy=impulsiveness(ear.stretch(part, busy)) if busy else None,
+        busy=impulses_in(ear.pieces(part, busy)) if busy else None,
         disturbance=disturbance_of(night, _kinds(night.events, said)),
     )
 

@@ -1,5 +1,8 @@
 """The F-weighted level of a stretch of sound in fine steps: what impulses are read from."""
 
+from collections.abc import Iterable, Iterator
+from itertools import chain
+
 import numpy as np
 import scipy.fft
 
@@ -7,7 +10,7 @@ from sleepnoise.acoustics.decibels import FloatArray, pressure_level
 from sleepnoise.acoustics.pressure import PressureBlock
 from sleepnoise.acoustics.weighting import weighting_response
 from sleepnoise.levels.detectors import F_TIME_CONSTANT_S, ExponentialDetector
-from sleepnoise.levels.frames import FramePlan, Framer
+from sleepnoise.levels.frames import FramePlan, Framer, Frames
 from sleepnoise.levels.grid import CellJoiner, Grid
 
 FRAME_SAMPLES = 2**15
@@ -23,13 +26,13 @@ SETTLING_STEPS = 125
 """Steps whose mean is taken for the time before the stretch. Chosen: as for the level history."""
 
 
-def fast_levels(pressure: PressureBlock, step_ms: int) -> FloatArray:
+def fast_levels(blocks: Iterable[PressureBlock], step_ms: int) -> FloatArray:
     """Return LAF at the end of each step.
 
     Parameters
     ----------
-    pressure : PressureBlock
-        With a sampling rate that is a whole number.
+    blocks : iterable of PressureBlock
+        That follow each other without a gap, at least one, with a sampling rate that is a whole number.
     step_ms : int, ms
 
     Returns
@@ -37,21 +40,31 @@ def fast_levels(pressure: PressureBlock, step_ms: int) -> FloatArray:
     ndarray, shape (steps,), dB
         Whole steps only.
     """
-    rate_hz = round(pressure.sample_rate_hz)
+    stream = iter(blocks)
+    first = next(stream)
+    rate_hz = round(first.sample_rate_hz)
     grid = Grid(sample_rate_hz=rate_hz, cells_per_second=1000 // DETECTOR_STEP_MS)
     plan = FramePlan(
         length=FRAME_SAMPLES, lead=FRAME_SAMPLES // 8, trail=FRAME_SAMPLES // 16, frames=FRAMES_TOGETHER
     )
     response = weighting_response(scipy.fft.rfftfreq(plan.length, 1 / rate_hz), "A").astype(np.complex64)
     framer, joiner = Framer(plan), CellJoiner(grid, np.add)
-    sums = []
-    for frames in (*framer.take(pressure.pressure_pa), *framer.rest()):
+    sums, heard = [], 0
+
+    def all_frames() -> Iterator[Frames]:
+        nonlocal heard
+        for block in chain([first], stream):
+            heard += block.pressure_pa.size
+            yield from framer.take(block.pressure_pa)
+        yield from framer.rest()
+
+    for frames in all_frames():
         weighted = scipy.fft.irfft(scipy.fft.rfft(frames.samples) * response, n=plan.length)
         squares = np.square(weighted[:, plan.lead : plan.lead + plan.hop]).reshape(-1)
         cuts = grid.cuts(frames.first_sample, squares.size)
         pieces = np.add.reduceat(squares, cuts).astype(np.float64)
         sums.append(joiner.take(pieces, frames.first_sample + squares.size))
-    whole = grid.cell_of(pressure.pressure_pa.size)
+    whole = grid.cell_of(heard)
     mean_square = np.concatenate(sums)[:whole] / grid.samples_in(0, whole) if sums else np.empty(0)
     fast = ExponentialDetector(F_TIME_CONSTANT_S, DETECTOR_STEP_MS / 1000).process(
         mean_square, SETTLING_STEPS

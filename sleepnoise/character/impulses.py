@@ -4,7 +4,7 @@ Symbols: ``OR`` onset rate in dB/s, ``LD`` level difference in dB, ``P`` promine
 ``KI`` adjustment in dB.
 """
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Literal
@@ -144,8 +144,24 @@ def impulsiveness(pressure: PressureBlock) -> Impulsiveness:
     """
     if pressure.seconds > LONGEST_S:
         raise ValueError(f"impulses are assessed in at most {LONGEST_S} s, got {pressure.seconds:g} s.")
-    found = onsets(fast_levels(pressure, STEP_MS), pressure.start)
-    return most_prominent(found, pressure.seconds)
+    return impulses_in([pressure])
+
+
+def impulses_in(blocks: Iterable[PressureBlock]) -> Impulsiveness:
+    """Assess the impulses of blocks that follow each other without a gap, at least one."""
+    start: datetime | None = None
+    seconds = 0.0
+
+    def told() -> Iterator[PressureBlock]:
+        nonlocal start, seconds
+        for block in blocks:
+            start = start or block.start
+            seconds += block.seconds
+            yield block
+
+    laf = fast_levels(told(), STEP_MS)
+    assert start is not None
+    return most_prominent(onsets(laf, start), seconds)
 
 
 def most_prominent(found: Iterable[Onset], seconds: float) -> Impulsiveness:
