@@ -10,7 +10,7 @@ from rich.text import Text
 from sleepnoise.acoustics.bands import band_label
 from sleepnoise.fieldwork.door_test import DoorTest, Step
 from sleepnoise.fieldwork.ladder import loudness_ratio
-from sleepnoise.screens.terminal import Screen, plain
+from sleepnoise.screens.terminal import Screen, heading, plain
 from sleepnoise.trials.door_test import CAUTIONS, ORDER, DoorTestResult
 from sleepnoise.wording.rounding import level_text, signed_text
 
@@ -40,13 +40,13 @@ def show_door_test(result: DoorTestResult, *, bands: bool) -> None:
     screen.print(_ladder_table(result))
     screen.print()
     screen.print(Text(plain(_shares(test))))
-    _heading(screen, "What was read")
+    heading(screen, "What was read")
     screen.print(_reading_table(result))
     for sentence in (*_scale(result), *result.remarks):
         screen.print(Text(plain(sentence)))
     if bands:
         _show_bands(screen, test)
-    _heading(screen, "Cautions")
+    heading(screen, "Cautions")
     for caution in CAUTIONS:
         screen.print(Text(f"– {caution}", style="dim"))
 
@@ -201,7 +201,7 @@ def _show_bands(screen: Screen, test: DoorTest) -> None:
         return
     for first in range(1, len(test.steps), STEPS_ABREAST):
         numbers = range(first, min(first + STEPS_ABREAST, len(test.steps)))
-        _heading(screen, "Gain of each step by band, dB")
+        heading(screen, "Gain of each step by band, dB")
         table = ScreenTable(box=None, padding=(0, 2, 0, 0), pad_edge=False)
         table.add_column("Band, Hz", justify="right")
         for number in numbers:
@@ -218,8 +218,3 @@ def _unit(result: DoorTestResult) -> str:
 
 def _level(level_db: float) -> str:
     return level_text(float(level_db)).replace("-", "−")
-
-
-def _heading(screen: Screen, text: str) -> None:
-    screen.print()
-    screen.print(Text(text, style="bold"))

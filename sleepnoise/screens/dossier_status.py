@@ -1,6 +1,6 @@
 """A dossier on the terminal: what is missing, how nights compare, whether everything is as it was."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import replace
 
 from rich.table import Table as ScreenTable
@@ -10,7 +10,7 @@ from sleepnoise.casework.comparing import Change, NightsCompared
 from sleepnoise.casework.dossier import PAPERS, Dossier
 from sleepnoise.casework.missing import Point
 from sleepnoise.casework.verifying import NUMBERS_SHOWN, Verification
-from sleepnoise.screens.terminal import Screen, heading, plain, show_paragraphs
+from sleepnoise.screens.terminal import Screen, heading, plain, show_points, show_table
 from sleepnoise.wording.comparison_words import (
     INTERVAL_METHOD,
     change_sentences,
@@ -38,7 +38,7 @@ def show_status(dossier: Dossier, points: Sequence[Point]) -> None:
     lacking = [point for point in points if point.state != "there"]
     if lacking:
         heading(screen, "What to do next")
-        _paragraphs(screen, (f"{point.what}: {point.remedy}" for point in lacking))
+        show_points(screen, (f"{point.what}: {point.remedy}" for point in lacking))
     else:
         screen.print(Text("Nothing is missing for a sound judgement."))
 
@@ -59,10 +59,10 @@ def show_case(dossier: Dossier, points: Sequence[Point], compared: NightsCompare
     heading(screen, "Kept beside the nights")
     kept = {"door tests": [folder.name for folder in dossier.door_tests]}
     kept |= {folder: [path.name for path in dossier.papers(kind)] for kind, folder in PAPERS.items()}
-    _paragraphs(screen, (f"{name}: {', '.join(names) or 'none'}" for name, names in kept.items()))
+    show_points(screen, (f"{name}: {', '.join(names) or 'none'}" for name, names in kept.items()))
     heading(screen, f"Journal: {len(dossier.entries)} entries, the last of them")
     last = dossier.entries[-LAST_ENTRIES:]
-    _paragraphs(screen, (f"{entry.time_utc} {entry.did}: {entry.about}" for entry in last))
+    show_points(screen, (f"{entry.time_utc} {entry.did}: {entry.about}" for entry in last))
     screen.print(Text(f"Seal of the journal (SHA-256): {dossier.entries[-1].sha256}"), soft_wrap=True)
 
 
@@ -80,7 +80,7 @@ def show_verification(found: Verification) -> None:
             line = f"all {each.numbers} numbers come out again"
             line += ", every byte too" if each.same_bytes else "; texts or versions differ"
         screen.print(Text(plain(f"{each.what}: {line}")), soft_wrap=True)
-        _paragraphs(screen, each.different[:NUMBERS_SHOWN])
+        show_points(screen, each.different[:NUMBERS_SHOWN])
     verdict = "Everything is as it was put there" if found.sound else "Not everything is as it was put there"
     screen.print(Text(f"{verdict}. Files: {found.files}, recordings outside: {found.recordings}."))
 
@@ -108,12 +108,12 @@ def _compared(screen: Screen, compared: NightsCompared) -> None:
     if not compared.nights:
         screen.print(Text("No night has been assessed yet."))
         return
-    _table(screen, nights_table("Nights", compared.nights))
+    _show(screen, nights_table("Nights", compared.nights))
     for group in compared.groups:
-        _paragraphs(screen, group_sentences(group))
+        show_points(screen, group_sentences(group))
         if len(group.nights) > 1:
             for table in (group_table(group), exceedance_table(group), week_table(group)):
-                _table(screen, table)
+                _show(screen, table)
     for change in compared.changes:
         _change(screen, change)
     if compared.windows is not None:
@@ -122,7 +122,7 @@ def _compared(screen: Screen, compared: NightsCompared) -> None:
         columns = tuple(
             plain_column(heads.get(each.text, each.text), number=each.number) for each in table.columns
         )
-        _table(screen, replace(table, title="Windows open and closed", columns=columns))
+        _show(screen, replace(table, title="Windows open and closed", columns=columns))
     screen.print()
     screen.print(Text(INTERVAL_METHOD))
 
@@ -130,26 +130,13 @@ def _compared(screen: Screen, compared: NightsCompared) -> None:
 def _change(screen: Screen, change: Change) -> None:
     since = change.first_evening
     if not change.by_windows:
-        _paragraphs(screen, [f"{change.title}: no nights before and from {since} on with the windows alike."])
+        show_points(screen, [f"{change.title}: no nights before and from {since} on with the windows alike."])
     for state, found in change.by_windows.items():
         title = f"{change.title}: before and from {since} on, windows {state or 'not noted'}"
-        _table(screen, replace(change_table(found), title=plain(title)))
-        _paragraphs(screen, change_sentences(found))
+        _show(screen, replace(change_table(found), title=plain(title)))
+        show_points(screen, change_sentences(found))
 
 
-def _paragraphs(screen: Screen, lines: Iterable[str]) -> None:
-    texts = [Text(plain(line)) for line in lines]
-    if texts:
-        show_paragraphs(screen, texts)
-
-
-def _table(screen: Screen, table: Table) -> None:
-    if not table.rows:
-        return
-    heading(screen, table.title)
-    shown = ScreenTable(box=None, padding=(0, 2, 0, 0), pad_edge=False)
-    for column in table.columns:
-        shown.add_column(column.text, justify="right" if column.number else "left", overflow="fold")
-    for row in table.rows:
-        shown.add_row(*(Text(plain(cell)) for cell in row))
-    screen.print(shown)
+def _show(screen: Screen, table: Table) -> None:
+    if table.rows:
+        show_table(screen, table)

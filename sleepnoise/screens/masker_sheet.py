@@ -2,10 +2,9 @@
 
 from collections.abc import Iterable
 
-from rich.table import Table as ScreenTable
 from rich.text import Text
 
-from sleepnoise.screens.terminal import Screen, heading, plain, show_paragraphs
+from sleepnoise.screens.terminal import Screen, heading, plain, show_paragraphs, show_points, show_table
 from sleepnoise.trials.masker_check import MaskerCheck
 from sleepnoise.trials.masker_study import MaskerStudy
 from sleepnoise.wording.masking_words import (
@@ -21,7 +20,6 @@ from sleepnoise.wording.masking_words import (
     spectrum_columns,
     uncovered_table,
 )
-from sleepnoise.wording.tables import Table
 
 
 def show_masker(study: MaskerStudy, written: Iterable[str]) -> None:
@@ -30,20 +28,20 @@ def show_masker(study: MaskerStudy, written: Iterable[str]) -> None:
     screen.print(Text(plain(f"Masker for {study.night}, behind: {study.step.title}"), style="bold"))
     _sentences(screen, answers(study))
     if study.design.level_dba > float("-inf"):
-        _show(screen, shape_table(study.design))
-        _show(screen, spectrum_columns(study.design))
+        show_table(screen, shape_table(study.design), gap=1)
+        show_table(screen, spectrum_columns(study.design), gap=1)
     uncovered = uncovered_table(study)
     if uncovered.rows:
-        _show(screen, uncovered)
+        show_table(screen, uncovered, gap=1)
     heading(screen, "What it does to the night")
     _sentences(screen, night_sentences(study))
     if study.alarms:
         for table in alarm_tables(study.alarms):
-            _show(screen, table)
+            show_table(screen, table, gap=1)
         _sentences(screen, (*rule_sentences(study.alarms[0]), NO_ALL_CLEAR))
     if study.remarks:
         heading(screen, "Remarks")
-        show_paragraphs(screen, (Text(plain(remark)) for remark in study.remarks))
+        show_points(screen, study.remarks)
     written = list(written)
     if written:
         heading(screen, "Setting the level")
@@ -57,22 +55,12 @@ def show_masker_check(check: MaskerCheck) -> None:
     """Print what a recording at the pillow says of a masker."""
     screen = Screen()
     _sentences(screen, check_answers(check))
-    _show(screen, check_table(check))
+    show_table(screen, check_table(check), gap=1)
     if check.remarks:
         heading(screen, "Remarks")
-        show_paragraphs(screen, (Text(plain(remark)) for remark in check.remarks))
+        show_points(screen, check.remarks)
 
 
 def _sentences(screen: Screen, sentences: Iterable[str]) -> None:
     for sentence in sentences:
         screen.print(Text(plain(sentence)))
-
-
-def _show(screen: Screen, table: Table) -> None:
-    heading(screen, table.title)
-    shown = ScreenTable(box=None, padding=(0, 1, 0, 0), pad_edge=False)
-    for column in table.columns:
-        shown.add_column(column.text, justify="right" if column.number else "left")
-    for row in table.rows:
-        shown.add_row(*(Text(plain(cell)) for cell in row))
-    screen.print(shown)

@@ -2,7 +2,6 @@
 
 from collections.abc import Iterable
 
-from rich.table import Table as ScreenTable
 from rich.text import Text
 
 from sleepnoise.planning.bedroom_plan import BedroomPlan
@@ -11,7 +10,7 @@ from sleepnoise.proving.door_proof import DoorProof
 from sleepnoise.proving.excerpts import LISTENING_CAUTIONS, Excerpt
 from sleepnoise.proving.night_proof import NightProof
 from sleepnoise.proving.promise import Promise
-from sleepnoise.screens.terminal import Screen, heading, plain, show_paragraphs
+from sleepnoise.screens.terminal import Screen, heading, plain, show_points, show_table
 from sleepnoise.wording.proving_words import (
     WORDS,
     after_sentences,
@@ -24,17 +23,16 @@ from sleepnoise.wording.proving_words import (
     reasons,
     verdict_table,
 )
-from sleepnoise.wording.tables import Table
 
 
 def show_after_night(after: AfterNight, excerpts: tuple[Excerpt, ...]) -> None:
     """Print what a night is like behind a plan."""
     screen = Screen()
     screen.print(Text(plain(f"{after.promise.room}: the night behind the plan"), style="bold"))
-    _paragraphs(screen, after_sentences(after))
-    _table(screen, anew_table(after))
+    show_points(screen, after_sentences(after))
+    show_table(screen, anew_table(after))
     _listed(screen, "Why levels differ from the plan", explanations(after))
-    _table(screen, verdict_table(after))
+    show_table(screen, verdict_table(after))
     if excerpts:
         _listed(screen, "To listen to", (*excerpt_sentences(excerpts), *LISTENING_CAUTIONS))
 
@@ -45,7 +43,7 @@ def show_night_proof(promise: Promise, proof: NightProof) -> None:
     screen.print(Text(plain(f"{promise.room}: the plan beside the night {proof.night}"), style="bold"))
     screen.print(Text(WORDS[proof.word]))
     rows = (*proof.rows, proof.count)
-    _table(screen, held_table("Promised and measured, dB(A) and events", rows))
+    show_table(screen, held_table("Promised and measured, dB(A) and events", rows))
     _listed(screen, "Why", reasons(rows))
 
 
@@ -55,7 +53,7 @@ def show_door_proof(promise: Promise, proof: DoorProof) -> None:
     what = f"from '{proof.gain.before}' to '{proof.gain.after}'"
     screen.print(Text(plain(f"{promise.room}: the plan beside the door test, {what}"), style="bold"))
     screen.print(Text(WORDS[proof.word]))
-    _table(screen, held_table("Gain promised and measured, dB", (proof.overall, *proof.bands)))
+    show_table(screen, held_table("Gain promised and measured, dB", (proof.overall, *proof.bands)))
     _listed(screen, "Why", (*reasons((proof.overall,)), *bands_sentence(proof)))
 
 
@@ -68,20 +66,4 @@ def _listed(screen: Screen, title: str, lines: Iterable[str]) -> None:
     shown = tuple(lines)
     if shown:
         heading(screen, title)
-        _paragraphs(screen, shown)
-
-
-def _paragraphs(screen: Screen, lines: Iterable[str]) -> None:
-    show_paragraphs(screen, (Text(plain(line)) for line in lines))
-
-
-def _table(screen: Screen, table: Table) -> None:
-    heading(screen, table.title)
-    shown = ScreenTable(box=None, padding=(0, 2, 0, 0), pad_edge=False)
-    for column in table.columns:
-        shown.add_column(
-            column.text, justify="right" if column.number else "left", overflow="fold", no_wrap=column.number
-        )
-    for row in table.rows:
-        shown.add_row(*(Text(plain(cell)) for cell in row))
-    screen.print(shown)
+        show_points(screen, shown)

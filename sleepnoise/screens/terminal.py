@@ -6,7 +6,7 @@ the control characters that would move the cursor or recolour the screen.
 
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
-from typing import cast
+from typing import TYPE_CHECKING, cast
 
 from rich.console import Console
 from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
@@ -15,6 +15,10 @@ from rich.text import Text
 
 from sleepnoise.errors import SleepNoiseError
 from sleepnoise.profiles.schema import Profile
+
+if TYPE_CHECKING:
+    # Complaints need no tables, nor what those are made from.
+    from sleepnoise.wording.tables import Table
 
 WIDEST = 96
 """Columns used at most. Chosen: longer lines of prose are hard to read."""
@@ -129,6 +133,37 @@ def heading(screen: Screen, text: str) -> None:
     """Print a line that stands over what follows."""
     screen.print()
     screen.print(Text(text, style="bold"))
+
+
+def show_table(screen: Screen, table: "Table", *, gap: int = 2) -> None:
+    """Print a table under its title.
+
+    Parameters
+    ----------
+    screen : Screen
+    table : Table
+    gap : int, optional
+        Blanks between columns.
+    """
+    heading(screen, table.title)
+    shown = ScreenTable(box=None, padding=(0, gap, 0, 0), pad_edge=False)
+    for column in table.columns:
+        shown.add_column(
+            column.text,
+            justify="right" if column.number else "left",
+            overflow="fold",
+            no_wrap=column.number,
+        )
+    for row in table.rows:
+        shown.add_row(*(Text(plain(cell)) for cell in row))
+    screen.print(shown)
+
+
+def show_points(screen: Screen, points: Iterable[str]) -> None:
+    """Print sentences that hang from dashes; nothing if there is none."""
+    texts = [Text(plain(point)) for point in points]
+    if texts:
+        show_paragraphs(screen, texts)
 
 
 def show_paragraphs(screen: Screen, paragraphs: Iterable[Text]) -> None:
