@@ -15,9 +15,9 @@ from sleepnoise.fieldwork.door_test import (
     door_test,
     typed_reading,
 )
-from sleepnoise.profiles.door_test import DoorTestProfile, ReadingsEntry, StepEntry
+from sleepnoise.profiles.door_test import DoorTestProfile, StepEntry
 from sleepnoise.recording.calibration import Calibration
-from sleepnoise.trials.readings import Listening
+from sleepnoise.trials.readings import Listening, check_one_scale
 
 FEW_S = 5.0
 """Steady time under which a reader is told, s. Chosen: what was asked for to begin with."""
@@ -98,7 +98,8 @@ def study_door_test(
     SleepNoiseError
         For everything that a user can cause.
     """
-    _check_scale(profile)
+    states = [*profile.step, *([profile.background] if profile.background else [])]
+    check_one_scale("door test", states, profile.calibration)
     _check_repeats(profile)
     done = iter(range(1, 1 + _recordings(profile)))
     listening = Listening(
@@ -142,18 +143,6 @@ def _recordings(profile: DoorTestProfile) -> int:
     both = 1 if profile.source_channel is None else 2
     steps = sum(both * len(step.recordings) + len(step.source_recordings) for step in profile.step)
     return steps + (len(profile.background.recordings) if profile.background else 0)
-
-
-def _check_scale(profile: DoorTestProfile) -> None:
-    """Refuse typed levels beside recordings whose levels are relative to full scale."""
-    entries: list[ReadingsEntry] = [*profile.step, *([profile.background] if profile.background else [])]
-    recorded = {bool(entry.recordings) for entry in entries}
-    known = profile.calibration.tone is not None or profile.calibration.full_scale_level_db is not None
-    if len(recorded) > 1 and not known:
-        raise SettingsError(
-            "door test: typed levels and recordings without calibration have no scale in common.",
-            remedy="Calibrate the recordings (a tone or a full-scale level), or give all of one kind.",
-        )
 
 
 def _check_repeats(profile: DoorTestProfile) -> None:

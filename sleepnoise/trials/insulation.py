@@ -1,21 +1,19 @@
 """An insulation measurement from its file: levels typed or recorded on both sides, and what they come to."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
 
 from sleepnoise.acoustics.decibels import FloatArray
-from sleepnoise.errors import SettingsError
 from sleepnoise.evidence.provenance import Provenance, library_versions
 from sleepnoise.fieldwork.door_test import Reading
 from sleepnoise.fieldwork.field import position_mean
 from sleepnoise.fieldwork.insulation import Insulation, Sides, insulation
 from sleepnoise.fieldwork.reverberation_index import reverberation_in_thirds_s
-from sleepnoise.profiles.door_test import ReadingsEntry
 from sleepnoise.profiles.insulation import InsulationProfile
-from sleepnoise.trials.readings import Listening
+from sleepnoise.trials.readings import Listening, check_one_scale
 
 FEW_POSITIONS = 5
 """Microphone positions on each side under which a reader is told. Source: ISO 16283-1:2014, 7.2 (memory)."""
@@ -117,7 +115,7 @@ def _read(
         "background": profile.background,
     }
     entries = {side: entry for side, entry in sides.items() if entry}
-    _check_scale(profile, list(entries.values()))
+    check_one_scale("insulation", entries.values(), profile.calibration)
     recordings = sum(len(each.recordings) for each in entries.values())
     done = iter(range(1, 1 + recordings))
     listening = Listening(folder, profile.bands == "octave", lambda: on_progress(next(done) / recordings))
@@ -125,15 +123,6 @@ def _read(
     return listening, {
         side: listening.readings(entry, calibration, profile.channel, side) for side, entry in entries.items()
     }
-
-
-def _check_scale(profile: InsulationProfile, entries: Sequence[ReadingsEntry]) -> None:
-    known = profile.calibration.tone is not None or profile.calibration.full_scale_level_db is not None
-    if len({bool(entry.recordings) for entry in entries}) > 1 and not known:
-        raise SettingsError(
-            "insulation: typed levels and recordings without calibration have no scale in common.",
-            remedy="Calibrate the recordings (a tone or a full-scale level), or give all of one kind.",
-        )
 
 
 def _sides(read: dict[str, tuple[Reading, ...]]) -> Sides:

@@ -1,6 +1,6 @@
 """Readings of steady noise, from recordings and typed levels alike, and what was said on the way."""
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, field
 from datetime import UTC, date, datetime
 from pathlib import Path
@@ -8,7 +8,7 @@ from pathlib import Path
 from sleepnoise.acoustics.pressure import PressureBlock
 from sleepnoise.assessing.calibrating import calibration_files, night_calibration
 from sleepnoise.assessing.record import AssessSettings
-from sleepnoise.errors import RecordingError
+from sleepnoise.errors import RecordingError, SettingsError
 from sleepnoise.evidence.provenance import FileMark, file_mark
 from sleepnoise.fieldwork.door_test import Reading, spoilt_ticks, steady_reading, typed_reading
 from sleepnoise.formats.coding import CODERS
@@ -102,3 +102,18 @@ def _counts(flag: QualityFlag, history: LevelHistory, *, background: bool) -> bo
         return True
     within = slice(max(history.tick_of(flag.start) - 1, 0), history.tick_of(flag.end))
     return not spoilt_ticks(history, background=background)[within].all()
+
+
+def check_one_scale(where: str, entries: Iterable[ReadingsEntry], gain: GainEntry) -> None:
+    """Refuse typed levels beside recordings whose levels are relative to full scale.
+
+    Raises
+    ------
+    SettingsError
+    """
+    known = gain.tone is not None or gain.full_scale_level_db is not None
+    if len({bool(entry.recordings) for entry in entries}) > 1 and not known:
+        raise SettingsError(
+            f"{where}: typed levels and recordings without calibration have no scale in common.",
+            remedy="Calibrate the recordings (a tone or a full-scale level), or give all of one kind.",
+        )
