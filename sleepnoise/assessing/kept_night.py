@@ -12,6 +12,7 @@ from sleepnoise.acoustics.bands import NOMINAL_HZ
 from sleepnoise.acoustics.spectrum import Spectrum
 from sleepnoise.errors import RecordingError, SettingsError
 from sleepnoise.evidence.provenance import FileMark, file_mark
+from sleepnoise.evidence.reading import first_mistake
 
 FILE_NAME = "assessment.json"
 LARGEST_BYTES = 200_000_000
@@ -195,9 +196,7 @@ def _parsed(path: Path) -> _File:
     try:
         file = _File.model_validate_json(path.read_bytes())
     except ValidationError as error:
-        first = error.errors(include_url=False)[0]
-        place = " ".join(str(part) for part in first["loc"]) or "file"
-        raise RecordingError(f"{path}: {place:.80}: {first['msg']:.200}.", remedy=_REMEDY) from None
+        raise RecordingError(f"{path}: {first_mistake(error)}.", remedy=_REMEDY) from None
     for bands in (file.night.background_spectrum, *(event.max_spectrum for event in file.events)):
         _check(bands, path)
     for event in file.events:

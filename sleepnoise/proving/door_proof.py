@@ -18,6 +18,7 @@ from sleepnoise.acoustics.uncertainty import COVERAGE_95
 from sleepnoise.acoustics.weighting import band_weighting_db
 from sleepnoise.errors import SettingsError
 from sleepnoise.evidence.provenance import file_mark
+from sleepnoise.evidence.reading import first_mistake
 from sleepnoise.hearing.audibility import MODEL_BANDS_HZ
 from sleepnoise.isolation.door_test import LEAST_SHARE
 from sleepnoise.planning.outcome import left_over
@@ -137,9 +138,7 @@ def read_door_gain(path: Path) -> DoorGain:
     try:
         file = _File.model_validate_json(path.read_bytes())
     except ValidationError as error:
-        first = error.errors(include_url=False)[0]
-        place = " ".join(str(part) for part in first["loc"]) or "file"
-        raise SettingsError(f"{path}: {place:.80}: {first['msg']:.200}.", remedy=_REMEDY) from None
+        raise SettingsError(f"{path}: {first_mistake(error)}.", remedy=_REMEDY) from None
     gain = file.steps[-1].gain_since if file.steps else None
     if gain is None or file.since_step > len(file.steps):
         raise SettingsError(f"{path}: has no step after the one that totals count from.", remedy=_REMEDY)

@@ -12,6 +12,7 @@ from sleepnoise.acoustics.spectrum import Spectrum
 from sleepnoise.assessing.kept_night import FILE_NAME, read_kept_night
 from sleepnoise.errors import SettingsError
 from sleepnoise.evidence.provenance import file_mark
+from sleepnoise.evidence.reading import first_mistake
 from sleepnoise.hearing.audibility import MODEL_BANDS_HZ
 from sleepnoise.masking.masker import masker_shapes
 from sleepnoise.planning.bedroom_problem import MaskerChoices, RoomWishes, bedroom_problem
@@ -176,9 +177,7 @@ def read_plan(path: Path) -> KeptPlan:
         file = _File.model_validate_json(path.read_bytes())
         wish = TypeAdapter(Wish).validate_python(file.wish)
     except ValidationError as error:
-        first = error.errors(include_url=False)[0]
-        place = " ".join(str(part) for part in first["loc"]) or "file"
-        raise SettingsError(f"{path}: {place:.80}: {first['msg']:.200}.", remedy=_REMEDY) from None
+        raise SettingsError(f"{path}: {first_mistake(error)}.", remedy=_REMEDY) from None
     if file.promise is None:
         raise SettingsError(f"{path}: holds no plan, because none kept what was asked.", remedy=_REMEDY)
     asked = file.asked

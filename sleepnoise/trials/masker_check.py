@@ -18,6 +18,7 @@ from sleepnoise.acoustics.spectrum import Spectrum
 from sleepnoise.acoustics.uncertainty import COVERAGE_95, residual_sensitivities
 from sleepnoise.errors import RecordingError, SettingsError
 from sleepnoise.evidence.provenance import FileMark, Provenance, file_mark, library_versions
+from sleepnoise.evidence.reading import first_mistake
 from sleepnoise.fieldwork.background import without_background
 from sleepnoise.fieldwork.door_test import Reading
 from sleepnoise.fieldwork.field import position_mean
@@ -155,9 +156,7 @@ def read_design(path: Path) -> tuple[Spectrum, FileMark]:
     try:
         file = _File.model_validate_json(path.read_bytes())
     except ValidationError as error:
-        first = error.errors(include_url=False)[0]
-        place = " ".join(str(part) for part in first["loc"]) or "file"
-        raise RecordingError(f"{path}: {place:.80}: {first['msg']:.200}.", remedy=_REMEDY) from None
+        raise RecordingError(f"{path}: {first_mistake(error)}.", remedy=_REMEDY) from None
     levels_db = np.array(file.spectrum.levels_db)
     if tuple(file.spectrum.nominal_hz) != MODEL_BANDS_HZ or levels_db.shape != (len(MODEL_BANDS_HZ),):
         raise RecordingError(f"{path}: its spectrum must have one level for each band.", remedy=_REMEDY)
