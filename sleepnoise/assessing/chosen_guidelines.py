@@ -22,7 +22,7 @@ def guideline_names(asked_for: tuple[str, ...]) -> tuple[str, ...]:
     """
     countries: dict[str, list[str]] = {}
     for profile in shipped_profiles("guideline"):
-        for group in (ALL, read_guideline(profile.name).country):
+        for group in (ALL, read_guideline(profile.path).country):
             countries.setdefault(group, []).append(profile.name)
     named = [countries.get(word, [word]) for word in asked_for or (INTERNATIONAL,)]
     return tuple(dict.fromkeys(name for names in named for name in names))

@@ -6,6 +6,7 @@ Files may come from strangers: they must be small, regular, UTF-8 and free of tr
 import stat
 import tomllib
 from dataclasses import dataclass
+from functools import cache
 from pathlib import Path
 from typing import TypeVar
 
@@ -161,13 +162,16 @@ def door_test_from(table: dict[str, object]) -> DoorTestProfile:
 
 def shipped_profiles(kind: str | None = None) -> tuple[ShippedProfile, ...]:
     """Return all shipped profiles, or those of one kind, sorted by kind and name."""
-    read = ((path, read_profile(path)) for path in _shipped_files())
-    found = (
-        ShippedProfile(kind=profile.kind, name=path.stem, title=profile.title, path=path)
-        for path, profile in read
-        if kind is None or profile.kind == kind
-    )
-    return tuple(sorted(found, key=lambda entry: (entry.kind, entry.name)))
+    found = (_shipped(path, path.stat().st_mtime_ns) for path in _shipped_files())
+    wanted = (entry for entry in found if kind is None or entry.kind == kind)
+    return tuple(sorted(wanted, key=lambda entry: (entry.kind, entry.name)))
+
+
+@cache
+def _shipped(path: Path, _changed_ns: int) -> ShippedProfile:
+    """Return the entry of a shipped file; one job asks for all of them a dozen times."""
+    profile = read_profile(path)
+    return ShippedProfile(kind=profile.kind, name=path.stem, title=profile.title, path=path)
 
 
 def _read(name_or_path: str | Path, kind: str, model: type[_AnyProfile]) -> _AnyProfile:
