@@ -22,25 +22,29 @@ PAUSE_S = 0.05
 if sys.platform == "win32":
     import msvcrt
 
+    _BUSY: type[OSError] = OSError
+
     def _take(handle: int) -> None:
         msvcrt.locking(handle, msvcrt.LK_NBLCK, 1)
 else:
     import fcntl
+
+    _BUSY: type[OSError] = BlockingIOError
 
     def _take(handle: int) -> None:
         fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
 
 
 @contextmanager
-def held(path: Path, *, tries: int = TRIES) -> Iterator[bool]:
+def held(path: Path, *, tries: int | None = TRIES) -> Iterator[bool]:
     """Hold a file against every other process, and say whether it could be had.
 
     Parameters
     ----------
     path : Path
         Is made when missing, and stays.
-    tries : int, optional
-        1 to ask once and not wait.
+    tries : int or None, optional
+        1 to ask once and not wait; None to wait for as long as it takes.
 
     Yields
     ------
@@ -49,25 +53,31 @@ def held(path: Path, *, tries: int = TRIES) -> Iterator[bool]:
     Raises
     ------
     OutputError
-        If the file cannot be made.
+        If the file cannot be made, or not be held at all where it lies.
     """
     try:
-        handle = os.open(path, os.O_RDWR | os.O_CREAT, 0o644)
+        handle = os.open(path, os.O_RDWR | os.O_CREAT, 0o666)
     except OSError as error:
         raise cannot_write(path.parent, error) from None
     try:
-        yield _taken(handle, tries)
+        try:
+            mine = _taken(handle, tries)
+        except OSError as error:
+            raise cannot_write(path.parent, error) from None
+        yield mine
     finally:
         os.close(handle)
 
 
-def _taken(handle: int, tries: int) -> bool:
-    for left in range(tries, 0, -1):
+def _taken(handle: int, tries: int | None) -> bool:
+    tried = 0
+    while tries is None or tried < tries:
+        if tried:
+            time.sleep(PAUSE_S)
         try:
             _take(handle)
-        except OSError:
-            if left > 1:
-                time.sleep(PAUSE_S)
+        except _BUSY:
+            tried += 1
         else:
             return True
     return False

@@ -12,10 +12,10 @@ from pathlib import Path
 
 from sleepnoise.assessing.assess import assess_recording
 from sleepnoise.assessing.record import NightRecord
+from sleepnoise.casework.durable import held
 from sleepnoise.errors import OutputError, RecordingError, SleepNoiseError
 from sleepnoise.evidence.provenance import file_mark
 from sleepnoise.portfolio.addresses import fetched
-from sleepnoise.portfolio.claims import claimed
 from sleepnoise.portfolio.ledger import MANIFEST, Cost, Entry, Outcome, Place, State, write_entry
 from sleepnoise.portfolio.tables import rows_of
 from sleepnoise.portfolio.task import NightTask, fingerprint
@@ -53,10 +53,12 @@ def assess_task(task: NightTask, *, out: Path, write: Write, wait: bool = False)
     place = Place(out=out, bedroom=task.bedroom, night=task.night)
     try:
         place.prepare()
-        with claimed(place.claim, wait=wait) as mine:
+        with held(place.claim, tries=None if wait else 1) as mine:
             return _worked_on(task, place, write) if mine else outcome_of(task, "busy")
     except OSError as error:
         return outcome_of(task, "failed", _unwritable(place, error))
+    except OutputError as error:
+        return outcome_of(task, "failed", error)
 
 
 def outcome_of(task: NightTask, state: State, error: SleepNoiseError | None = None) -> Outcome:

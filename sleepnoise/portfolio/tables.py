@@ -17,11 +17,11 @@ import pyarrow.dataset as ds
 
 from sleepnoise.acoustics.symbols import SYMBOLS
 from sleepnoise.assessing.record import NightRecord
+from sleepnoise.casework.durable import held
 from sleepnoise.errors import OutputError
 from sleepnoise.evidence.plain import plain_value, utc_text
 from sleepnoise.judgement.guidelines import Verdict
 from sleepnoise.night.events import Event
-from sleepnoise.portfolio.claims import claimed
 from sleepnoise.portfolio.ledger import Entry, Row, entries
 
 MOST_PARTITIONS = 100_000
@@ -66,7 +66,7 @@ def write_tables(out: Path) -> dict[str, pa.Table]:
     made = {name: _table(name, done) for name in COLUMNS}
     fresh = out / f".tables-{secrets.token_hex(6)}"
     try:
-        with claimed(out / "ledger" / "tables.claim", wait=True):
+        with held(out / "ledger" / "tables.claim", tries=None):
             for name, table in made.items():
                 _write(table, fresh / name)
             _put_in_place(fresh, out / "tables")
