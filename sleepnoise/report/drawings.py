@@ -1,5 +1,7 @@
 """The drawings of a night: static, by themselves as files, in a page or in a document."""
 
+import base64
+import hashlib
 import re
 from functools import lru_cache
 from importlib.resources import files
@@ -149,3 +151,8 @@ def standalone(figure: Figure) -> str:
         )
         + "\n"
     )
+
+
+def policy_hash(text: str) -> str:
+    """Return the hash of a style or script as a content security policy names it."""
+    return f"sha256-{base64.b64encode(hashlib.sha256(text.encode()).digest()).decode()}"

@@ -5,15 +5,12 @@ style and script, by a policy that names their hashes; both are part of this pac
 the script it is a plain, whole document.
 """
 
-import base64
-import hashlib
-
 from markupsafe import Markup
 
 from sleepnoise.assessing.record import NightRecord
 from sleepnoise.report.clips import Clips
 from sleepnoise.report.contents import sections_of
-from sleepnoise.report.drawings import environment, template_text
+from sleepnoise.report.drawings import environment, policy_hash, template_text
 from sleepnoise.report.page_data import page_data
 from sleepnoise.report.sections import READERS, Reader
 from sleepnoise.wording import plan_table, rounding, tables, verdicts
@@ -42,9 +39,9 @@ def night_page(record: NightRecord, *, reader: Reader = "consultant", clips: Cli
         readers=READERS,
         reader=reader,
         style=Markup(style),
-        style_hash=_hash(style),
+        style_hash=policy_hash(style),
         script=Markup(script),
-        script_hash=_hash(script),
+        script_hash=policy_hash(script),
         data=Markup(page_data(record, clips)),
         head=lambda column: Markup(column.html),
         drawing=lambda figure: Markup(figure.svg),
@@ -54,8 +51,3 @@ def night_page(record: NightRecord, *, reader: Reader = "consultant", clips: Cli
         verdicts=verdicts,
         plan_table=plan_table,
     )  # fmt: skip
-
-
-def _hash(text: str) -> str:
-    """Return the hash of a style or script as a content security policy names it."""
-    return f"sha256-{base64.b64encode(hashlib.sha256(text.encode()).digest()).decode()}"

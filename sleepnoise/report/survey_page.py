@@ -1,7 +1,5 @@
 """The page of a survey: bedrooms at a glance, without a map, in one file that needs nothing else."""
 
-import base64
-import hashlib
 import math
 from pathlib import Path
 
@@ -10,7 +8,7 @@ from markupsafe import Markup
 from sleepnoise.errors import OutputError
 from sleepnoise.portfolio.ranking import RankedBedroom
 from sleepnoise.portfolio.survey import Survey
-from sleepnoise.report.drawings import environment, template_text
+from sleepnoise.report.drawings import environment, policy_hash, template_text
 from sleepnoise.report.sections import Figure, Section
 from sleepnoise.wording.rounding import signed_text
 from sleepnoise.wording.survey_words import (
@@ -39,12 +37,11 @@ LONGEST_NAME = 34
 def survey_page(found: Survey) -> str:
     """Return the page of a survey as HTML; every text in it is escaped, and nothing is fetched or run."""
     style = template_text("page.css") + template_text("drawings.css")
-    digest = base64.b64encode(hashlib.sha256(style.encode()).digest()).decode()
     return environment().get_template("survey.html").render(
         found=found,
         sections=_sections(found),
         style=Markup(style),
-        style_hash=f"sha256-{digest}",
+        style_hash=policy_hash(style),
         head=lambda column: Markup(column.html),
         drawing=lambda figure: Markup(figure.svg),
         legend=lambda figure: Markup(figure.legend),
