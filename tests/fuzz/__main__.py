@@ -24,8 +24,9 @@ from pathlib import Path
 from sleepnoise.errors import SleepNoiseError
 
 SLOW_S = 10
-MEMORY_BYTES = 3 * 2**30
-"""Beyond these a find. Chosen: far above what any seed takes, libraries of 1 GB address space included."""
+MORE_BYTES = 1500 * 2**20
+"""Time, and address space beyond that of the libraries, that no broken file may cost. Chosen: seeds cost
+far below a second and some megabytes."""
 
 HERE = Path(__file__).parent
 
@@ -133,6 +134,14 @@ def run(name: str, target: Callable[[bytes], None], seeds: list[bytes], seconds:
     return len(+finds)
 
 
+def limit_memory() -> None:
+    """Let the process take no more than it may, where the system tells how much that is."""
+    told = Path("/proc/self/statm")
+    if told.exists():
+        limit = int(told.read_text().split()[0]) * resource.getpagesize() + MORE_BYTES
+        resource.setrlimit(resource.RLIMIT_AS, (limit, limit))
+
+
 def tell(name: str, data: bytes, told: str, finds: Counter[str]) -> None:
     """Print what went wrong, if it did, and keep the bytes, once for each place in the code."""
     kind = "\n".join(line for line in told.splitlines() if 'File "' in line)[-600:] or told[:40]
@@ -160,7 +169,7 @@ def main() -> None:
     for name in asked.target or targets:
         if asked.steered:
             steer(name, targets[name], seeds[name](), asked.seconds)
-        resource.setrlimit(resource.RLIMIT_AS, (MEMORY_BYTES, MEMORY_BYTES))
+        limit_memory()
         finds += run(name, targets[name], seeds[name](), asked.seconds, asked.seed)
     sys.exit(bool(finds))
 
