@@ -6,8 +6,9 @@ import numpy as np
 import pytest
 
 from sleepnoise.profiles.files import door_test_from
-from sleepnoise.screens.door_ladder import loudness_text, show_door_test
+from sleepnoise.screens.door_ladder import show_door_test
 from sleepnoise.trials.door_test import CAUTIONS, ORDER, study_door_test
+from sleepnoise.wording.door_words import loudness_text
 
 USUAL = (70.0, 60.0, 53.0, 49.0)
 

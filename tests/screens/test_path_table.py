@@ -8,7 +8,9 @@ import pytest
 from rich.cells import cell_len
 
 from sleepnoise.planning.room_study import study_room
-from sleepnoise.screens.path_table import door_test_text, path_text, room_sentences, show_room
+from sleepnoise.screens.path_table import show_room
+from sleepnoise.wording.path_words import path_text
+from sleepnoise.wording.room_words import door_test_text, room_sentences
 
 ROOM = Path(__file__).parents[2] / "demo_audio" / "bedroom.toml"
 
