@@ -40,3 +40,7 @@ class SettingsError(SleepNoiseError, ValueError):
 
 class OutputError(SleepNoiseError, OSError):
     """Results cannot be written where they were asked for."""
+
+
+class PageError(SleepNoiseError, LookupError):
+    """No page explains a word, or no guide has that name."""

@@ -1,12 +1,12 @@
 """The command ``dossier start``: a short questionnaire, or everything by options."""
 
-import sys
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
 import click
 
+from sleepnoise.cli import asking
 from sleepnoise.cli.assess import SOURCE_KINDS
 from sleepnoise.cli.options import FILE, Grouped, option
 
@@ -57,17 +57,14 @@ def start(folder: Path, **given: Any) -> None:
     show_text(f"Started {folder}. Next: sleepnoise dossier add-night {folder} RECORDING")
 
 
-def _somebody_answers() -> bool:
-    return sys.stdin.isatty()
-
-
 def _asked(given: dict[str, Any]) -> dict[str, Any]:
-    if not _somebody_answers():
+    if not asking.somebody_answers():
         raise click.UsageError("Give --title and --zone, or answer the questions at a terminal.")
     answers = dict(given)
     for name, (question, default) in QUESTIONS.items():
         if not given[name]:
-            answers[name] = click.prompt(question, default=default, show_default=bool(default), err=True)
+            here = asking.zone_of_this_computer() if name == "zone" else ""
+            answers[name] = asking.ask(question, here or default)
     if isinstance(answers["guideline"], str):
         answers["guideline"] = [word.strip() for word in answers["guideline"].split(",") if word.strip()]
     return answers

@@ -1,12 +1,15 @@
 """The program: its commands, and what becomes of an error.
 
 A command's module is imported only when the command is asked for, and its rooms only inside the
-command, so that help is instant.
+command, so that help is instant. Examples below its help, and what comes next after its work, are put on
+every command here, so that none can be without.
 """
 
 import os
 import signal
 import sys
+from collections.abc import Callable
+from functools import wraps
 from importlib import import_module
 from types import FrameType
 from typing import Any
@@ -15,31 +18,59 @@ import click
 
 from sleepnoise import __version__
 from sleepnoise.errors import SleepNoiseError
+from sleepnoise.wording.examples import EXAMPLES
 
-COMMANDS = {
-    "check-recorder": "check_recorder",
-    "calibrate": "calibrate",
-    "assess": "assess",
-    "assess-log": "assess_log",
-    "assess-many": "assess_many",
-    "survey": "survey",
-    "two-microphones": "two_microphones",
-    "test-sound": "test_sound",
-    "door-test": "door_test",
-    "reverberation": "reverberation",
-    "insulation": "insulation",
-    "paths": "paths",
-    "plan": "plan",
-    "hear-plan": "hear_plan",
-    "check-plan": "check_plan",
-    "design-masker": "design_masker",
-    "check-masker": "check_masker",
-    "speech-privacy": "speech_privacy",
-    "dossier": "dossier",
-    "demo": "demo",
-    "profiles": "profiles",
+SECTIONS = {
+    "First steps": {
+        "start": "Answer a few questions, get the first assessment",
+        "guide": "How to record, test a door, read a report, plan, prove ...",
+        "explain": "What a symbol, a column, a verdict or a word means",
+        "demo": "Write an invented night to try things out",
+    },
+    "Record and assess": {
+        "check-recorder": "Can this recorder or phone do the job?",
+        "calibrate": "Keep a recorder's calibration for later nights",
+        "assess": "One night's recording: levels, events, verdicts, first plan",
+        "assess-log": "One night from an instrument's table of levels",
+    },
+    "Find how the sound gets in": {
+        "test-sound": "Write noise for a door test, sweeps for reverberation",
+        "door-test": "What each change at a door gained",
+        "two-microphones": "What noise outside loses on its way to the pillow",
+        "reverberation": "How long sound stays in a room",
+        "insulation": "DnT,w, R'w and their kin from a measurement",
+        "paths": "Which way sound gets in, and what would help",
+    },
+    "Decide what to do": {
+        "plan": "Isolation and masking together, with costs and certainty",
+        "design-masker": "The quietest masking sound for a night's events",
+        "speech-privacy": "Is talk next door understood, or heard?",
+    },
+    "Prove it": {
+        "hear-plan": "Hear a night as a plan promises it",
+        "check-plan": "Was what a plan promised kept?",
+        "check-masker": "Is a masker at the pillow what was designed?",
+    },
+    "Keep a case; many bedrooms": {
+        "dossier": "One bedroom's case over weeks, with a journal",
+        "assess-many": "Folders of nights on all processors, or a cluster",
+        "survey": "Rank many bedrooms, find the sources they share",
+    },
+    "Around it": {
+        "profiles": "Guidelines, treatments, constructions and their sources",
+        "completion": "Let the Tab key complete commands and names",
+    },
 }
-"""Commands, in the order of the work, and the modules that hold them."""
+"""Commands under headings, in the order of the work, each with what it is for in a line."""
+
+COMMANDS = tuple(name for commands in SECTIONS.values() for name in commands)
+"""All commands; each is ``command`` in a module of its name, but for:"""
+
+PLACES = {name: f"reading.{name}" for name in ("explain", "guide", "completion")}
+"""Commands that share a module."""
+
+AS_DATA = ("json", "as_json")
+"""Options by which a command prints data: then nothing else is wanted."""
 
 CANNOT, INTERRUPTED = 2, 130
 """Exit statuses: usage or input; interrupted. Chosen: 130 is what shells report for an interrupted command
@@ -57,8 +88,15 @@ class Program(click.Group):
         """Import the module of a command and return what it holds."""
         if cmd_name not in COMMANDS:
             return None
-        command: click.Command = import_module(f"sleepnoise.cli.{COMMANDS[cmd_name]}").command
-        return command
+        module, _, name = PLACES.get(cmd_name, cmd_name.replace("-", "_")).partition(".")
+        command: click.Command = getattr(import_module(f"sleepnoise.cli.{module}"), name or "command")
+        return finished(command, cmd_name)
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:  # noqa: ARG002
+        """Write the commands under their headings, without importing any."""
+        for heading, commands in SECTIONS.items():
+            with formatter.section(heading):
+                formatter.write_dl(list(commands.items()))
 
     def invoke(self, ctx: click.Context) -> Any:
         """Run a command; no traceback for anything that a user can cause."""
@@ -79,6 +117,43 @@ class Program(click.Group):
         ctx.exit(status or 0)
 
 
+def finished(command: click.Command, path: str) -> click.Command:
+    """Return a command, and all below it, with its examples and with what comes next after its work.
+
+    Parameters
+    ----------
+    command : Command
+        Changed in place; nothing happens the second time.
+    path : str
+        How it is called, such as ``"dossier add-night"``.
+    """
+    if isinstance(command, click.Group):
+        for name, below in command.commands.items():
+            finished(below, f"{path} {name}")
+    if path in EXAMPLES and command.epilog is None:
+        command.epilog = "\n".join(["\b", "Examples:", *(f"  {line}" for line in EXAMPLES[path])])
+        # Docstrings with backslashes are raw, and click's own sign for "as it stands" is one character.
+        command.help = (command.help or "").replace("\\b\n", "\b\n")
+        if command.callback is not None:
+            command.callback = _with_next(command.callback, path)
+    return command
+
+
+def _with_next(callback: Callable[..., Any], path: str) -> Callable[..., Any]:
+    @wraps(callback)
+    def called(*arguments: Any, **options: Any) -> Any:
+        status = callback(*arguments, **options)
+        given = click.get_current_context().params
+        if not any(given.get(name) for name in AS_DATA):
+            from sleepnoise.wording.what_next import steps_after
+
+            for step in steps_after(path, given):
+                click.echo(f"Next: {step}", err=True)
+        return status
+
+    return called
+
+
 @click.group(
     "sleepnoise",
     cls=Program,
@@ -90,6 +165,9 @@ def app() -> None:
 
     From one overnight recording in a bedroom: levels, events, verdicts on published night-noise
     values, and a first plan of isolation and masking.
+
+    New here? 'sleepnoise start' asks what you have, says what it is good for, and sets up the
+    first assessment.
     """
 
 

@@ -14,10 +14,10 @@ from rich.table import Table as ScreenTable
 from rich.text import Text
 
 from sleepnoise.errors import SleepNoiseError
-from sleepnoise.profiles.schema import Profile
 
 if TYPE_CHECKING:
-    # Complaints need no tables, nor what those are made from.
+    # Complaints need no profiles and no tables, nor what those are made from.
+    from sleepnoise.profiles.schema import Profile
     from sleepnoise.wording.tables import Table
 
 WIDEST = 96
@@ -100,7 +100,7 @@ def show_lines(lines: list[tuple[str, str]]) -> None:
     screen.print(table)
 
 
-def show_profile(profile: Profile) -> None:
+def show_profile(profile: "Profile") -> None:
     """Print everything that a profile says, key by key, without what it leaves empty."""
     screen = Screen()
     parts = profile.model_dump()

@@ -64,7 +64,7 @@ def test_a_case_from_its_start_to_its_archive(folder, recording, tmp_path):
 
 
 def test_what_is_not_answered_by_options_is_asked(tmp_path, monkeypatch):
-    monkeypatch.setattr("sleepnoise.cli.dossier_start._somebody_answers", lambda: True)
+    monkeypatch.setattr("sleepnoise.cli.asking.somebody_answers", lambda: True)
     answers = ["Flat 3", "", "Europe/Vienna", "", "who-1999-bedroom, who-2009-night", "", "", ""]
     words = ["dossier", "start", str(tmp_path / "case")]
     result = CliRunner().invoke(app, words, input="\n".join(answers) + "\n")
