@@ -34,6 +34,9 @@ CAF_MOST_CHUNKS = 100
 UNKNOWN_SIZE = -1
 """A size of the sound in CAF that means: up to the end of the file. Source: CAF_FORMAT."""
 
+FARTHEST_BYTES = 2**62
+"""Farthest place that may be sought. Chosen: beyond any file; sums with a 63-bit offset still fit."""
+
 OGG_FLAGS_OFFSET = 5
 """Where the flags of a page are, bytes from its beginning. Source: RFC_3533."""
 
@@ -58,7 +61,7 @@ class KeptFile(io.FileIO):
 
 
 class Spliced(io.RawIOBase):
-    """A header of our own in front of a stretch of a file, as if it were one file."""
+    """A header of our own, if any, in front of a stretch of a file, as if it were one file."""
 
     def __init__(self, file: KeptFile, place: SoundPlace) -> None:
         self._file, self._place = file, place
@@ -76,7 +79,8 @@ class Spliced(io.RawIOBase):
     def seek(self, offset: int, whence: int = os.SEEK_SET) -> int:
         """Go to a place and return it."""
         origin = {os.SEEK_SET: 0, os.SEEK_CUR: self._at, os.SEEK_END: self._length}[whence]
-        self._at = max(origin + offset, 0)
+        # Broken headers send a decoder anywhere; what is too far for the system is behind the end as well.
+        self._at = min(max(origin + offset, 0), FARTHEST_BYTES)
         return self._at
 
     def readinto(self, buffer: memoryview) -> int:  # type: ignore[override]
@@ -155,9 +159,14 @@ def _found(file: KeptFile) -> SoundBytes:
     plain = io.BufferedReader(file, READ_AHEAD_BYTES)
     place = riff_sound(plain) or _caf_sound(plain) or flac_sound(plain)
     if place is None:
-        finding, missing_share = (OGG_OPEN if _ogg_is_open(plain) else ""), _missing_share(plain)
-        plain.seek(0)
-        return SoundBytes(stream=plain, file=file, kind="", finding=finding, missing_share=missing_share)
+        place = SoundPlace(
+            kind="",
+            header=b"",
+            place=0,
+            size=_length(plain),
+            finding=OGG_OPEN if _ogg_is_open(plain) else "",
+            missing_share=_missing_share(plain),
+        )
     plain.detach()
     return SoundBytes(
         stream=io.BufferedReader(Spliced(file, place), READ_AHEAD_BYTES),

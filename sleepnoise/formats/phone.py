@@ -178,7 +178,10 @@ def _opened(path: Path, demuxer: str) -> Iterator[tuple["InputContainer", "Audio
         with container:
             if not container.streams.audio:
                 raise _unreadable(path, "there is no sound in it")
-            yield container, container.streams.audio[0]
+            stream = container.streams.audio[0]
+            if stream.codec_context is None:
+                raise _unreadable(path, "its coding is not known here")
+            yield container, stream
 
 
 def _unreadable(path: Path, reason: str) -> RecordingError:

@@ -73,7 +73,7 @@ class SoundPlace:
     Attributes
     ----------
     kind : str
-        ``"RIFF"``, ``"RF64"``, ``"BW64"``, ``"CAF"`` or ``"FLAC"``.
+        ``"RIFF"``, ``"RF64"``, ``"BW64"``, ``"CAF"`` or ``"FLAC"``; empty for a file taken as it is.
     header : bytes
         With it put before the sound, any decoder finds the right length.
     place, size : int

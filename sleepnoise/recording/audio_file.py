@@ -35,6 +35,10 @@ LONGEST_S = 31 * 86_400
 BLOCK_SAMPLES = 2**17
 """Samples of all channels in one block. Chosen: 2.7 s of 48 kHz mono, where decoding gets no faster."""
 
+LARGEST_SAMPLE = 1000.0
+"""Largest sample believed, full scales. Chosen: 60 dB above full scale, far beyond any recorder that writes
+floats; the squares of larger ones overflow."""
+
 SHORT_BY_S = 0.1
 """Least loss at the end that is said, s. Chosen: lossy coders state their length a few packets off,
 and so short a loss moves no statistic of a night."""
@@ -184,7 +188,7 @@ def _pressure_blocks(
         # A product of its own: the decoder fills the same memory again with the next block.
         with np.errstate(over="ignore", invalid="ignore"):
             pressure_pa = frames[:, channel - 1] * scale_pa
-        _check_finite(audio, pressure_pa, tally.frames)
+        _check_samples(audio, pressure_pa, tally.frames, LARGEST_SAMPLE * scale_pa)
         pressure_pa.flags.writeable = False
         block_start = start + audio.time_at(tally.frames)
         tally.frames += pressure_pa.size
@@ -298,14 +302,16 @@ def _check_header(audio: AudioFile) -> None:
         )
 
 
-def _check_finite(audio: AudioFile, pressure_pa: PressureArray, done: int) -> None:
-    finite = np.isfinite(pressure_pa)
-    if not finite.all():
-        where = _seconds_text(audio, done + int(finite.argmin()))
-        raise RecordingError(
-            f"{audio.path}: every sample must be a finite number; the one at {where} is not.",
-            remedy="Export the recording again, as integers if you can, or cut that moment out.",
-        )
+def _check_samples(audio: AudioFile, pressure_pa: PressureArray, done: int, largest_pa: np.float32) -> None:
+    # Two passes without a temporary array; what is no number fails any comparison.
+    if -largest_pa <= pressure_pa.min(initial=0.0) and pressure_pa.max(initial=0.0) <= largest_pa:
+        return
+    first = int((np.abs(pressure_pa) <= largest_pa).argmin())
+    raise RecordingError(
+        f"{audio.path}: every sample must be a finite number, at most {LARGEST_SAMPLE:g} times full scale; "
+        f"the one at {_seconds_text(audio, done + first)} is not.",
+        remedy="Export the recording again, as integers if you can, or cut that moment out.",
+    )
 
 
 def _seconds_text(audio: AudioFile, frame: int) -> str:

@@ -75,7 +75,7 @@ def zone_named(name: str, where: str) -> ZoneInfo:
         alike = get_close_matches(wanted, by_city, n=1, cutoff=ALIKE)
         close = [by_city[city] for city in alike] or ["Europe/Vienna"]
         raise StartTimeError(
-            f"{where}: the time zone must be an IANA name, got {name!r}.",
+            f"{where}: the time zone must be an IANA name, got {name!r:.80}.",
             remedy=f"Give region and city, such as --zone {close[0]}.",
         ) from error
 

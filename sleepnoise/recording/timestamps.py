@@ -242,13 +242,15 @@ def _given_moment(path: Path, given: str) -> datetime:
         moment = datetime.fromisoformat(given.strip())
     except ValueError as error:
         raise StartTimeError(
-            f"{path}: the start must be an ISO 8601 date and time, got {given!r}.", remedy=_GIVE_START
+            f"{path}: the start must be an ISO 8601 date and time, got {given!r:.80}.", remedy=_GIVE_START
         ) from error
     if _is_date_only(given.strip()):
-        raise StartTimeError(f"{path}: the start must have a time of day, got {given!r}.", remedy=_GIVE_START)
+        raise StartTimeError(
+            f"{path}: the start must have a time of day, got {given!r:.80}.", remedy=_GIVE_START
+        )
     if not _believed(moment):
         raise StartTimeError(
-            f"{path}: the start must lie in the years {YEARS[0]} to {YEARS[1]}, got {given!r}.",
+            f"{path}: the start must lie in the years {YEARS[0]} to {YEARS[1]}, got {given!r:.80}.",
             remedy=_GIVE_START,
         )
     return moment

@@ -149,3 +149,16 @@ def test_garbage_behind_a_beginning_never_breaks(tmp_path_factory, garbage):
         path.write_bytes(beginning + garbage)
         with pytest.raises(RecordingError):
             open_audio(path)
+
+
+@pytest.mark.filterwarnings("error::pytest.PytestUnraisableExceptionWarning")
+@pytest.mark.parametrize("size", [2**63, 2**64 - 1, 2**62])
+def test_a_size_that_sends_the_decoder_in_front_of_the_file_leaves_no_traceback(tmp_path, make_sound, size):
+    """Errors below the decoder's library are printed by it, and no except sees them."""
+    content = bytearray(make_sound(tmp_path / "whole", np.zeros(100), format="W64").read_bytes())
+    place = content.index(b"data") + 16
+    content[place : place + 8] = struct.pack("<Q", size)
+    try:
+        assert heard(opened(tmp_path, bytes(content)))[0].size <= 100 + 24
+    except RecordingError as error:
+        assert "night" in error.complaint

@@ -148,6 +148,24 @@ def test_a_video_without_sound_is_refused(tmp_path):
         open_audio(tmp_path / "night.mp4")
 
 
+@pytest.mark.parametrize(
+    ("name", "coding", "reason"),
+    [
+        ("webm", [b"A_OPUS"], "there is no sound in it"),
+        ("m4a", [b"mp4a", b"esds"], "its coding is not known here"),
+    ],
+)
+def test_a_coding_that_nobody_knows_is_refused(tmp_path, name, coding, reason):
+    path = write(tmp_path / f"night.{name}", tone(0.1, 48_000), name)
+    content = path.read_bytes()
+    for word in coding:
+        content = content.replace(word, b"X" * len(word))
+    path.write_bytes(content)
+    with pytest.raises(RecordingError, match=reason) as caught:
+        open_audio(path)
+    assert caught.value.remedy
+
+
 @pytest.mark.parametrize("name", ["webm", "aac", "amr"])
 @settings(max_examples=12, deadline=None)
 @given(share=st.floats(0, 1))

@@ -28,6 +28,9 @@ MORE_BYTES = 1500 * 2**20
 """Time, and address space beyond that of the libraries, that no broken file may cost. Chosen: seeds cost
 far below a second and some megabytes."""
 
+LONGEST_COMPLAINT = 1500
+"""Characters of a complaint. Chosen: a screen; file names come on top of a sentence."""
+
 HERE = Path(__file__).parent
 
 TELLING = [0, 1, 0x7F, 0x80, 0xFF, *b"\n\r\t\"',;=+-.:{}[]#<"]
@@ -108,17 +111,20 @@ def trouble(target: Callable[[bytes], None], data: bytes) -> str:
     """Return what went wrong; empty if the bytes were read or refused."""
     signal.signal(signal.SIGALRM, _too_slow)
     signal.alarm(SLOW_S)
+    # What is raised below a library of C is only printed otherwise.
+    wrong: list[str] = []
+    sys.unraisablehook = lambda told: wrong.append("".join(traceback.format_exception(told.exc_value)))
     try:
         target(data)
     except SleepNoiseError as error:
-        # Whatever a file holds, the sentence about it is printable and short.
-        if len(str(error)) > 2000 or not error.remedy:
-            return f"complaint of {len(str(error))} characters, remedy {error.remedy[:80]!r}"
+        # Whatever a file holds, the sentence about it is short.
+        if len(str(error)) > LONGEST_COMPLAINT or not error.remedy:
+            wrong.append(f"complaint of {len(str(error))} characters, remedy {error.remedy[:80]!r}")
     except (Exception, Slow):
-        return traceback.format_exc()
+        wrong.append(traceback.format_exc())
     finally:
         signal.alarm(0)
-    return ""
+    return "".join(wrong)
 
 
 def run(name: str, target: Callable[[bytes], None], seeds: list[bytes], seconds: float, seed: int) -> int:

@@ -207,10 +207,19 @@ def test_a_sample_that_is_no_number_is_refused_with_its_time(tmp_path, write_sou
         heard(open_audio(path))
 
 
-def test_a_sample_too_large_for_a_pressure_is_refused_like_an_infinite_one(tmp_path, write_sound):
-    audio = open_audio(write_sound(tmp_path / "sound.wav", np.full(10, 1e38), subtype="FLOAT"))
-    with pytest.raises(RecordingError, match=r"at 0\.000 s"):
+@pytest.mark.parametrize("value", [1001.0, -1001.0, 1e38])
+def test_a_sample_beyond_any_recorder_is_refused_like_an_infinite_one(tmp_path, write_sound, value):
+    """Squares of the largest floats overflow: levels would be infinite, with warnings instead of words."""
+    samples = np.zeros(10)
+    samples[6] = value
+    audio = open_audio(write_sound(tmp_path / "sound.wav", samples, 8000, subtype="FLOAT"))
+    with pytest.raises(RecordingError, match=r"at most 1000 times full scale; the one at 0\.001 s is not"):
         heard(audio, calibration_from_sensitivity(140.0))
+
+
+def test_a_sample_far_above_full_scale_is_taken(tmp_path, write_sound):
+    audio = open_audio(write_sound(tmp_path / "sound.wav", np.full(10, 999.0), subtype="FLOAT"))
+    assert heard(audio).max() == 999.0
 
 
 def test_a_bad_sample_in_another_channel_does_not_matter(tmp_path, write_sound, noise):
