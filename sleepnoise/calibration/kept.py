@@ -2,7 +2,6 @@
 
 import json
 import math
-import os
 import tomllib
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
@@ -14,7 +13,7 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_valida
 
 from sleepnoise.calibration.columns import read_text
 from sleepnoise.calibration.microphone import FREQUENCIES_HZ, LARGEST_DB, MicrophoneResponse
-from sleepnoise.errors import CalibrationError, OutputError
+from sleepnoise.errors import CalibrationError
 from sleepnoise.recording.calibration import Calibration, ToneSpan, UncertaintyPart, expanded_db
 
 DEFAULT_VALID_DAYS = 30
@@ -165,32 +164,14 @@ class _File(BaseModel):
         return self
 
 
-def write_calibration(path: Path, kept: KeptCalibration, *, force: bool = False) -> None:
-    """Write a calibration; a file that is there already stays unless *force* is given.
+def calibration_text(kept: KeptCalibration) -> str:
+    """Return a calibration as TOML; the same calibration gives the same text.
 
     Raises
     ------
-    OutputError
-        If it cannot be written or is there already.
     CalibrationError
         If a name or note holds what a file cannot: control characters, over 1000 characters.
     """
-    text = calibration_text(kept)
-    if path.exists() and not force:
-        raise OutputError(f"{path}: is there already.", remedy="Choose another name, or pass --force.")
-    unfinished = path.with_name(f".{path.name}.unfinished")
-    try:
-        unfinished.write_text(text, encoding="utf-8", newline="\n")
-        os.replace(unfinished, path)  # noqa: PTH105
-    except OSError as error:
-        unfinished.unlink(missing_ok=True)
-        raise OutputError(
-            f"{path}: cannot be written ({error.strerror}).", remedy="Choose a folder that can be written to."
-        ) from error
-
-
-def calibration_text(kept: KeptCalibration) -> str:
-    """Return a calibration as TOML; the same calibration gives the same text."""
     found = kept.calibration
     values = {
         "kind": "calibration",
@@ -226,7 +207,7 @@ def calibration_text(kept: KeptCalibration) -> str:
 
 
 def read_calibration(path: Path) -> KeptCalibration:
-    """Read a calibration that :func:`write_calibration` wrote, perhaps edited by hand since.
+    """Read a calibration that was kept as :func:`calibration_text`, perhaps edited by hand since.
 
     Raises
     ------

@@ -5,7 +5,6 @@ an archive can never unpack to more than its own size. Its first file lists all 
 SHA-256.
 """
 
-import secrets
 import shutil
 import stat
 import zipfile
@@ -18,9 +17,9 @@ from typing import Annotated, Literal
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from sleepnoise.casework.changes import inventory, writing
-from sleepnoise.casework.durable import cannot_write, flush_file, flush_folder
 from sleepnoise.casework.journal import JOURNAL, KeptFile, harmless_path, read_journal
 from sleepnoise.errors import OutputError, RecordingError
+from sleepnoise.evidence.placing import placed, placed_files
 from sleepnoise.evidence.plain import document_text
 from sleepnoise.evidence.provenance import READ_BYTES, FileMark, file_mark
 
@@ -77,19 +76,10 @@ def export_dossier(root: Path, out: Path) -> FileMark:
     RecordingError
         If a file of the dossier is not what the journal knows.
     """
-    if out.exists():
-        raise OutputError(f"{out}: is there already; nothing is overwritten.", remedy="Choose another name.")
     if out.resolve().is_relative_to(root.resolve()):
         raise OutputError(f"{out}: lies within the dossier itself.", remedy="Choose a place outside it.")
-    with _complaining(out), writing(root) as book:
-        partial = out.with_name(f".{out.name}.{secrets.token_hex(4)}")
-        try:
-            _write(root, partial, inventory(book.entries))
-            flush_file(partial)
-            partial.rename(out)
-            flush_folder(out.parent)
-        finally:
-            partial.unlink(missing_ok=True)
+    with placed_files(out, force=None) as (unfinished,), writing(root) as book:
+        _write(root, unfinished, inventory(book.entries))
     return file_mark(out, "archive")
 
 
@@ -141,20 +131,13 @@ def import_dossier(archive: Path, root: Path) -> int:
         raise OutputError(
             f"{root}: must be a new folder in one that is there.", remedy="Choose another place."
         )
-    partial = root.with_name(f".sleepnoise-{secrets.token_hex(6)}")
-    try:
-        with _complaining(root), _opened(archive) as opened:
-            listed = _listed(archive, opened)
-            partial.mkdir()
+    with _opened(archive) as opened:
+        listed = _listed(archive, opened)
+        with placed(root, replace=False) as (unfinished,):
+            unfinished.mkdir()
             for path, kept in listed.items():
-                _unpack(archive, opened, path, kept, partial)
-            _check_journal(archive, partial, listed)
-            for folder in (*(path for path in partial.rglob("*") if path.is_dir()), partial):
-                flush_folder(folder)
-            partial.rename(root)
-            flush_folder(root.parent)
-    finally:
-        shutil.rmtree(partial, ignore_errors=True)
+                _unpack(archive, opened, path, kept, unfinished)
+            _check_journal(archive, unfinished, listed)
     return len(listed)
 
 
@@ -167,6 +150,10 @@ def _opened(archive: Path) -> Iterator[zipfile.ZipFile]:
         raise _refused(archive, f"is no archive that can be read ({error})") from None
     except FileNotFoundError:
         raise _refused(archive, "there is no such file") from None
+    except OutputError:
+        raise
+    except OSError as error:
+        raise _refused(archive, f"cannot be read ({error.strerror or error})") from None
 
 
 def _listed(archive: Path, opened: zipfile.ZipFile) -> dict[str, _Kept]:
@@ -204,7 +191,6 @@ def _unpack(archive: Path, opened: zipfile.ZipFile, path: str, kept: _Kept, to: 
     if opened.getinfo(path).file_size == kept.size_bytes:
         with opened.open(path) as source, target.open("xb") as sink:
             shutil.copyfileobj(source, sink, READ_BYTES)
-        flush_file(target)
         if file_mark(target, "file of the dossier").sha256 == kept.sha256:
             return
     raise _refused(archive, f"{path} was changed since it was exported")
@@ -222,13 +208,3 @@ def _refused(archive: Path, why: str) -> RecordingError:
         f"{archive}: {why}.",
         remedy="Give an archive that 'sleepnoise dossier export' wrote, as it was written.",
     )
-
-
-@contextmanager
-def _complaining(place: Path) -> Iterator[None]:
-    try:
-        yield
-    except OutputError:
-        raise
-    except OSError as error:
-        raise cannot_write(place, error) from None

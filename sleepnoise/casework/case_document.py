@@ -1,15 +1,12 @@
 """The whole case as one JSON document, from results that are kept."""
 
-from collections.abc import Mapping, Sequence
-from pathlib import Path
+from collections.abc import Sequence
 from typing import Any
 
 from sleepnoise.casework.comparing import NightsCompared, comparison_document
 from sleepnoise.casework.dossier import PAPERS, Dossier
-from sleepnoise.casework.durable import cannot_write
 from sleepnoise.casework.missing import Point
-from sleepnoise.errors import OutputError
-from sleepnoise.evidence.plain import document_text, plain_value
+from sleepnoise.evidence.plain import plain_value
 from sleepnoise.evidence.provenance import library_versions
 
 SCHEMA = {"name": "sleepnoise/case", "version": 1}
@@ -33,22 +30,3 @@ def case_document(dossier: Dossier, points: Sequence[Point], compared: NightsCom
         "journal_sha256": dossier.entries[-1].sha256,
         "versions": library_versions(),
     }
-
-
-def write_document(out: Path, document: Mapping[str, Any]) -> None:
-    """Write a document to a new file.
-
-    Raises
-    ------
-    OutputError
-        If it is there already or cannot be written.
-    """
-    try:
-        with out.open("x", encoding="utf-8", newline="\n") as stream:
-            stream.write(document_text(document))
-    except FileExistsError:
-        raise OutputError(
-            f"{out}: is there already; nothing is overwritten.", remedy="Choose another name."
-        ) from None
-    except OSError as error:
-        raise cannot_write(out, error) from None

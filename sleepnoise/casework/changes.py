@@ -15,7 +15,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 
-from sleepnoise.casework.durable import cannot_write, flush_file, flush_folder, held
+from sleepnoise.evidence.durable import cannot_write, flush_file, flush_folder, held
 from sleepnoise.casework.journal import (
     Entry,
     KeptFile,

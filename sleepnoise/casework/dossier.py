@@ -7,7 +7,7 @@ from functools import cached_property
 from pathlib import Path
 
 from sleepnoise.casework.changes import EARLIER, inventory, prepared, writing
-from sleepnoise.casework.durable import cannot_write, flush_folder
+from sleepnoise.evidence.durable import cannot_write, flush_folder
 from sleepnoise.casework.journal import JOURNAL, Entry, KeptFile, read_journal
 from sleepnoise.casework.written_files import DossierFile, NightFile, read_written, written_text
 from sleepnoise.errors import OutputError, SettingsError

@@ -13,7 +13,7 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any
 
-from sleepnoise.casework.durable import flush_folder
+from sleepnoise.evidence.durable import flush_folder
 from sleepnoise.errors import RecordingError
 from sleepnoise.evidence.plain import utc_text
 

@@ -21,8 +21,8 @@ from sleepnoise.assessing.said import Statements
 from sleepnoise.casework.adding import sound_path
 from sleepnoise.casework.changes import HASH_DIGITS, UNFINISHED, inventory, prepared, writing
 from sleepnoise.casework.dossier import ASSESSED, GUIDELINES, Dossier, Night, read_dossier
-from sleepnoise.casework.durable import held
 from sleepnoise.errors import RecordingError, SettingsError
+from sleepnoise.evidence.durable import held
 from sleepnoise.evidence.plain import document_text, plain_value
 from sleepnoise.evidence.provenance import file_mark, library_versions
 from sleepnoise.profiles.files import shipped_profiles

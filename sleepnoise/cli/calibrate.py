@@ -74,12 +74,14 @@ def command(out: Path | None, force: bool, **chosen: Any) -> None:
     """
     if out is None:
         raise click.UsageError("Say where the calibration goes with --out FILE.toml.")
-    from sleepnoise.calibration.kept import write_calibration
+    from sleepnoise.calibration.kept import calibration_text
+    from sleepnoise.evidence.placing import check_file_place, write_file
     from sleepnoise.screens.calibration_summary import show_kept
     from sleepnoise.trials.keeping import calibration_to_keep
 
+    check_file_place(out, force=force)
     kept = calibration_to_keep(_settings(chosen))
-    write_calibration(out, kept, force=force)
+    write_file(out, calibration_text(kept), force=force)
     show_kept(kept, str(out))
 
 

@@ -64,22 +64,24 @@ def command(
     sleepnoise design-masker tuesday --behind solid-core-leaf-and-seals \
         --alarm-level 62 --out masker.json --sound masker.flac
     """
-    from sleepnoise.dossier.masker_document import masker_document, write_masker_document
+    from sleepnoise.dossier.masker_document import masker_document
+    from sleepnoise.evidence.placing import check_file_place, write_file
+    from sleepnoise.evidence.plain import document_text
     from sleepnoise.trials.masker_study import study_masker
     from sleepnoise.trials.sound_file import FORMATS, check_sound_path
 
     if sound is not None:
         check_sound_path(sound, tuple(FORMATS), force=force)
+    if out is not None:
+        check_file_place(out, force=force)
     study = study_masker(folder, _wishes(chosen))
     written = []
     if out is not None:
-        write_masker_document(study, out, force=force)
+        write_file(out, document_text(masker_document(study)), force=force)
         written.append(f"The design is in {out}.")
     if sound is not None:
-        written.append(_written_sound(study, sound, chosen))
+        written.append(_written_sound(study, sound, chosen, force=force))
     if json:
-        from sleepnoise.evidence.plain import document_text
-
         sys.stdout.buffer.write(document_text(masker_document(study)).encode())
         return
     from sleepnoise.screens.masker_sheet import show_masker
@@ -170,7 +172,7 @@ def _alarms(chosen: dict[str, Any]) -> "tuple[Alarm, ...]":
     )
 
 
-def _written_sound(study: "MaskerStudy", path: Path, chosen: dict[str, Any]) -> str:
+def _written_sound(study: "MaskerStudy", path: Path, chosen: dict[str, Any], *, force: bool) -> str:
     """Write the sound and return what to say of it."""
     from sleepnoise.masking.synthesis import MaskerSound, masker_blocks
     from sleepnoise.screens import terminal
@@ -190,6 +192,7 @@ def _written_sound(study: "MaskerStudy", path: Path, chosen: dict[str, Any]) -> 
             channels=sound.channels,
             sample_rate_hz=sound.sample_rate_hz,
             subtype="PCM_24",
+            force=force,
             on_progress=on_progress,
         )
     ending = (

@@ -137,17 +137,21 @@ def compare(folder: Path, since: datetime | None, as_json: bool) -> None:
 @click.option("--out", type=FILE, metavar="FILE.json", help="Write it as a document, too.")
 def report(folder: Path, since: datetime | None, out: Path | None) -> None:
     """Show the whole case from kept results: state, nights, comparisons, tests, plans, journal."""
-    from sleepnoise.casework.case_document import case_document, write_document
+    from sleepnoise.casework.case_document import case_document
     from sleepnoise.casework.comparing import compare_nights
     from sleepnoise.casework.dossier import read_dossier
     from sleepnoise.casework.missing import points_of
+    from sleepnoise.evidence.placing import check_file_place, write_file
+    from sleepnoise.evidence.plain import document_text
     from sleepnoise.screens.dossier_status import show_case
 
+    if out is not None:
+        check_file_place(out, force=None)
     dossier = read_dossier(folder)
     compared = compare_nights(dossier, None if since is None else since.date())
     points = points_of(dossier, compared)
     if out is not None:
-        write_document(out, case_document(dossier, points, compared))
+        write_file(out, document_text(case_document(dossier, points, compared)), force=None)
     show_case(dossier, points, compared)
 
 

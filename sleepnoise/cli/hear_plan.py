@@ -22,8 +22,11 @@ NOT_HERE = ("recording", "out", "json", "force", "reader", "clips", "paper", "ch
 @option(RESULT, "--out", FILE, "FOLDER", "Existing folder for excerpts: before, fading over into after.")
 @option(RESULT, "--excerpts", click.IntRange(1), "N", "Excerpts, of the loudest events. [default: 3]")
 @option(RESULT, "--wav", bool, None, "Write WAV instead of FLAC.")
+@option(RESULT, "--force", bool, None, "Replace excerpts that are there.")
 @option(RESULT, "--night", click.IntRange(1), "N", "Which of the plan's nights this is. [default: 1]")
-def command(plan: Path, recording: tuple[Path, ...], out: Path | None, wav: bool, **chosen: Any) -> None:
+def command(
+    plan: Path, recording: tuple[Path, ...], out: Path | None, wav: bool, force: bool, **chosen: Any
+) -> None:
     """Hear the night of RECORDING as PLAN.json promises it, and assess it as it was assessed.
 
     Give the options that the night was assessed with. PLAN.json is what 'plan --out' wrote.
@@ -49,7 +52,9 @@ def command(plan: Path, recording: tuple[Path, ...], out: Path | None, wav: bool
     excerpts: tuple[Excerpt, ...] = ()
     if out is not None:
         numbers = tuple(event.number for event in loudest_events(record.assessment.events, count))
-        excerpts = write_excerpts(after, out, numbers, night=night, ending=".wav" if wav else ".flac")
+        excerpts = write_excerpts(
+            after, out, numbers, night=night, ending=".wav" if wav else ".flac", force=force
+        )
     show_after_night(after, excerpts)
 
 

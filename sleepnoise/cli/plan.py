@@ -81,18 +81,18 @@ def command(
     ASSESSMENT_FOLDER is what 'assess' wrote. Every allowed combination of treatments is weighed with
     every masker; what fire, escape, air or consent forbid is left out.
     """
-    from sleepnoise.dossier.plan_document import check_plan_place, plan_document, write_plan
+    from sleepnoise.dossier.plan_document import plan_document
+    from sleepnoise.evidence.placing import check_file_place, write_file
+    from sleepnoise.evidence.plain import document_text
 
     if out is not None:
-        check_plan_place(out, force=force)
+        check_file_place(out, force=force)
     plan, used = _plan(folders, room, asked)
     if json or out is not None:
         document = plan_document(plan, room, folders, used)
         if out is not None:
-            write_plan(out, document)
+            write_file(out, document_text(document), force=force)
         if json:
-            from sleepnoise.evidence.plain import document_text
-
             sys.stdout.buffer.write(document_text(document).encode())
             return
     from sleepnoise.screens.plan_summary import show_bedroom_plan

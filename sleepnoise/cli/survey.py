@@ -29,6 +29,7 @@ ASKED, RESULT = "What is asked", "Result"
 @option(ASKED, "--tolerance", float, "S", "How far apart a common sound may begin. [default: 5]")
 @option(RESULT, "--csv", FILE, "FILE", "Write the ranking, unrounded.")
 @option(RESULT, "--page", FILE, "FILE", "Write everything as one HTML page.")
+@option(RESULT, "--force", bool, None, "Replace files that are there.")
 def command(
     folder: Path,
     criterion: str | None,
@@ -37,16 +38,21 @@ def command(
     tolerance: float | None,
     csv: Path | None,
     page: Path | None,
+    force: bool,
 ) -> None:
     """Rank the bedrooms of FOLDER, which assess-many wrote, and find sources that they share.
 
     The tables behind it are written into FOLDER/tables as partitioned Parquet.
     """
+    from sleepnoise.evidence.placing import check_file_place, placed_files
     from sleepnoise.portfolio.shared_sources import TOLERANCE_S
-    from sleepnoise.portfolio.survey import DEFAULT_CRITERION, survey, write_ranking
-    from sleepnoise.report.survey_page import survey_page, write_page
+    from sleepnoise.portfolio.survey import DEFAULT_CRITERION, ranking_text, survey
+    from sleepnoise.report.survey_page import survey_page
     from sleepnoise.screens.many_nights import show_survey
 
+    asked = {path: text for path, text in ((csv, ranking_text), (page, survey_page)) if path is not None}
+    for path in asked:
+        check_file_place(path, force=force)
     found = survey(
         folder,
         criterion=criterion or DEFAULT_CRITERION,
@@ -54,8 +60,7 @@ def command(
         neighbours=neighbours,
         tolerance_s=TOLERANCE_S if tolerance is None else tolerance,
     )
-    if csv is not None:
-        write_ranking(found.ranking, csv)
-    if page is not None:
-        write_page(survey_page(found), page)
+    with placed_files(*asked, force=force) as unfinished:
+        for place, text in zip(unfinished, asked.values(), strict=True):
+            place.write_bytes(text(found).encode())
     show_survey(found)

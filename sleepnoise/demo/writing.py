@@ -1,20 +1,17 @@
 """The demo on disk: a night or the short excerpt, its calibration tone, door test, truth and note.
 
-Everything is written into a hidden folder first and moved to its place when all of it is
-complete, so an interrupted run leaves nothing half-written.
+All of it appears together once it is complete, so an interrupted run leaves nothing half-written.
 """
 
 import contextlib
 import json
-import tempfile
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 from zoneinfo import ZoneInfo
 
 import numpy as np
-import soundfile
 from numpy.typing import NDArray
 
 from sleepnoise.acoustics.decibels import REFERENCE_PRESSURE_PA, FloatArray
@@ -33,6 +30,9 @@ from sleepnoise.demo.scenario import NOTICE, PLACE, ZONE, Scenario, planned_nigh
 from sleepnoise.demo.synthesis import Synthesis
 from sleepnoise.demo.truth import NightTruth, night_truth, truth_table
 from sleepnoise.errors import OutputError
+from sleepnoise.evidence.durable import cannot_write
+from sleepnoise.evidence.placing import placed_files
+from sleepnoise.trials.sound_file import write_samples
 
 FULL_SCALE_SINE_DB = 100.0
 """Level of a full-scale sine. Chosen: 6 dB over the calibration tone."""
@@ -53,6 +53,7 @@ EXCERPT_HOURS = 0.125
 
 _TONE_FILE = "calibration_tone.flac"
 _TRUTH_FILE = "truth.json"
+_DOOR_FOLDER = "door_test"
 _NOTE_FILE = "NOTE.md"
 
 
@@ -149,14 +150,20 @@ def _written(
         **_door_test(synthesis),
     }
     names = (*sounds, _TRUTH_FILE, _NOTE_FILE)
-    _refuse_overwriting([folder / name for name in names], force)
-    with _staged(folder, names) as staging:
+    with (
+        _made(folder / _DOOR_FOLDER),
+        placed_files(*(folder / name for name in names), force=force) as unfinished,
+    ):
         truth = night_truth(synthesis)
+        places = dict(zip(names, unfinished, strict=True))
         for name, stretches in sounds.items():
-            _write_sound(staging / name, stretches, synthesis.sample_rate_hz, bits)
+            blocks = (sample_values(pressure_pa, bits) for pressure_pa in stretches)
+            form: Any = {"sample_rate_hz": synthesis.sample_rate_hz, "subtype": f"PCM_{bits}"}
+            write_samples(places[name], blocks, channels=1, comment=NOTICE, **form)
         table = json.dumps(_truth_file(truth, recording, bits), indent=2) + "\n"
-        (staging / _TRUTH_FILE).write_text(table, encoding="utf-8")
-        (staging / _NOTE_FILE).write_text(_note(truth, recording, bits, call), encoding="utf-8")
+        places[_TRUTH_FILE].write_text(table, encoding="utf-8", newline="\n")
+        note = _note(truth, recording, bits, call)
+        places[_NOTE_FILE].write_text(note, encoding="utf-8", newline="\n")
     return DemoNight(
         recording=folder / recording,
         calibration_tone=folder / _TONE_FILE,
@@ -169,7 +176,7 @@ def _written(
 
 
 def _door_file(state: DoorState) -> str:
-    return f"door_test/{state.name}.flac"
+    return f"{_DOOR_FOLDER}/{state.name}.flac"
 
 
 def _door_test(synthesis: Synthesis) -> dict[str, Iterator[FloatArray]]:
@@ -243,34 +250,20 @@ def _file_rows(truth: NightTruth, recording: str) -> str:
     return "\n".join(f"| `{name}` | {what} | {laeq} |" for name, what, laeq in rows)
 
 
-def _refuse_overwriting(files: Iterable[Path], force: bool) -> None:
-    taken = [path for path in files if path.exists()]
-    if taken and not force:
-        raise OutputError(
-            f"{taken[0]}: exists already.",
-            remedy="Choose another folder, or use --force to replace the demo in this one.",
-        )
-
-
 @contextlib.contextmanager
-def _staged(folder: Path, names: Iterable[str]) -> Iterator[Path]:
-    """Give a hidden folder to write into; move the named files to their places if all went well."""
-    made = [path for path in (folder, *folder.parents) if not path.exists()]
+def _made(folder: Path) -> Iterator[None]:
+    """Make a folder and those around it; whichever is new is gone again if anything goes wrong."""
+    new = [path for path in (folder, *folder.parents) if not path.exists()]
     try:
         folder.mkdir(parents=True, exist_ok=True)
-        with tempfile.TemporaryDirectory(prefix=".unfinished-", dir=folder) as hidden:
-            yield Path(hidden)
-            for name in names:
-                (folder / name).parent.mkdir(exist_ok=True)
-                (Path(hidden) / name).replace(folder / name)
-        made = []
+        yield
+        new = []
+    except OutputError:
+        raise
     except OSError as error:
-        raise OutputError(
-            f"{folder}: the demo cannot be written there: {error}.",
-            remedy="Choose a folder that you may write to, on a disk with room for it.",
-        ) from error
+        raise cannot_write(folder, error) from None
     finally:
-        for path in made:
+        for path in new:
             with contextlib.suppress(OSError):
                 path.rmdir()
 
@@ -279,26 +272,6 @@ def _reporting(synthesis: Synthesis, on_progress: Callable[[float], None]) -> It
     for first, pressure_pa in synthesis.stretches():
         yield pressure_pa
         on_progress((first + pressure_pa.size - synthesis.first) / (synthesis.last - synthesis.first))
-
-
-def _write_sound(path: Path, stretches: Iterable[FloatArray], sample_rate_hz: int, bits: int) -> None:
-    """Write pressures as a FLAC file; refuse to believe a disk that swallowed some of them."""
-    path.parent.mkdir(exist_ok=True)
-    frames = 0
-    try:
-        with soundfile.SoundFile(
-            path, "w", sample_rate_hz, channels=1, format="FLAC", subtype=f"PCM_{bits}"
-        ) as file:
-            file.comment = NOTICE
-            for pressure_pa in stretches:
-                file.write(sample_values(pressure_pa, bits))
-                frames += pressure_pa.size
-        # What is lost while the file is being closed goes unreported.
-        complete = soundfile.info(path).frames == frames
-    except soundfile.SoundFileError:
-        complete = False
-    if not complete:
-        raise OSError(f"{path.name} is incomplete, the disk may be full")
 
 
 def sample_values(pressure_pa: FloatArray, bits: int) -> NDArray[np.int32]:

@@ -1,13 +1,9 @@
 """The folder of one assessment: whole or not there at all.
 
-Everything is written into a hidden folder beside the place asked for, which then takes that
-place in one step. A folder that an earlier assessment wrote is moved aside first and removed
-last, so at every moment one of the two is on the disk.
+A folder that an earlier assessment wrote may be replaced; one that holds anything else never is.
 """
 
 import json
-import secrets
-import shutil
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import asdict
@@ -18,6 +14,7 @@ from sleepnoise.dossier.document import assessment_document
 from sleepnoise.dossier.level_table import write_level_table
 from sleepnoise.dossier.listings import write_events, write_intervals
 from sleepnoise.errors import OutputError
+from sleepnoise.evidence.placing import check_writable, clear_abandoned, placed
 from sleepnoise.evidence.plain import document_text
 from sleepnoise.evidence.provenance import file_mark
 from sleepnoise.recognition.known_sounds import known_sounds_document
@@ -49,6 +46,7 @@ def check_place(out: Path, *, force: bool) -> None:
         can be written beside it.
     """
     out = out.resolve()
+    clear_abandoned(out.parent)
     if out.exists():
         _check_replaceable(out, force=force)
     if not out.parent.is_dir():
@@ -56,10 +54,7 @@ def check_place(out: Path, *, force: bool) -> None:
             f"{out}: the folder that is to hold it does not exist.",
             remedy=f"Make {out.parent} first, or choose another --out.",
         )
-    with _complaining(out):
-        probe = _beside(out)
-        probe.mkdir()
-        probe.rmdir()
+    check_writable(out)
 
 
 @contextmanager
@@ -83,15 +78,9 @@ def fresh_folder(out: Path, *, force: bool) -> Iterator[Path]:
         earlier assessment stays as it was.
     """
     check_place(out, force=force)
-    out = out.resolve()
-    partial = _beside(out)
-    try:
-        with _complaining(out):
-            partial.mkdir()
-            yield partial
-            _put_in_place(partial, out)
-    finally:
-        shutil.rmtree(partial, ignore_errors=True)
+    with placed(out, replace=force) as (unfinished,):
+        unfinished.mkdir()
+        yield unfinished
 
 
 def write_results(record: NightRecord, folder: Path) -> None:
@@ -148,36 +137,3 @@ def _names_in_manifest(path: Path) -> set[str]:
         return {MANIFEST, *(output["name"] for output in manifest["outputs"])}
     except (OSError, ValueError, LookupError, TypeError):
         return set()
-
-
-def _beside(out: Path) -> Path:
-    return out.parent / f".sleepnoise-{secrets.token_hex(6)}"
-
-
-def _put_in_place(partial: Path, out: Path) -> None:
-    if not out.exists():
-        partial.rename(out)
-        return
-    earlier = _beside(out)
-    try:
-        out.rename(earlier)
-        partial.rename(out)
-    except BaseException:
-        if earlier.exists() and not out.exists():
-            earlier.rename(out)
-        raise
-    shutil.rmtree(earlier, ignore_errors=True)
-
-
-@contextmanager
-def _complaining(out: Path) -> Iterator[None]:
-    """Turn whatever the disk refuses into a complaint about the place asked for."""
-    try:
-        yield
-    except OutputError:
-        raise
-    except OSError as error:
-        raise OutputError(
-            f"{out}: cannot be written ({error.strerror or error}).",
-            remedy="Choose a folder you may write to, on a disk with room.",
-        ) from None

@@ -1,10 +1,8 @@
 """A designed masker as one JSON document: every number unrounded, with what it was made from."""
 
-from pathlib import Path
 from typing import Any
 
-from sleepnoise.errors import OutputError
-from sleepnoise.evidence.plain import CONVENTIONS, document_text, named_fields, plain_value
+from sleepnoise.evidence.plain import CONVENTIONS, named_fields, plain_value
 from sleepnoise.trials.masker_check import SCHEMA_NAME, SCHEMA_VERSION, MaskerCheck
 from sleepnoise.trials.masker_study import MaskerStudy
 
@@ -49,28 +47,6 @@ def masker_document(study: MaskerStudy) -> dict[str, Any]:
     document = plain_value(parts)
     assert isinstance(document, dict)
     return document
-
-
-def write_masker_document(study: MaskerStudy, path: Path, *, force: bool) -> None:
-    """Write the document under a temporary name and rename it.
-
-    Raises
-    ------
-    OutputError
-        If it cannot be written, or is there already and *force* is not given.
-    """
-    if path.exists() and not force:
-        raise OutputError(f"{path}: exists already.", remedy="Choose another name, or use --force.")
-    unfinished = path.with_name(f".unfinished-{path.name}")
-    try:
-        unfinished.write_text(document_text(masker_document(study)), encoding="utf-8", newline="\n")
-        unfinished.replace(path)
-    except OSError as error:
-        raise OutputError(
-            f"{path}: cannot be written ({error.strerror}).", remedy="Choose a folder that you may write to."
-        ) from error
-    finally:
-        unfinished.unlink(missing_ok=True)
 
 
 def masker_check_document(check: MaskerCheck) -> dict[str, Any]:

@@ -6,8 +6,7 @@ from typing import Any
 
 import numpy as np
 
-from sleepnoise.errors import OutputError
-from sleepnoise.evidence.plain import document_text, plain_value
+from sleepnoise.evidence.plain import plain_value
 from sleepnoise.evidence.provenance import file_mark, library_versions
 from sleepnoise.planning.bedroom_plan import BedroomPlan
 from sleepnoise.planning.bedroom_problem import MaskerChoices, RoomWishes
@@ -143,38 +142,3 @@ def _treatments(plan: BedroomPlan, choice: tuple[int, ...]) -> list[dict[str, An
         for group, number in zip(plan.problem.groups, choice, strict=False)
         if (option := group.options[number]).treatments
     ]
-
-
-def check_plan_place(path: Path, *, force: bool) -> None:
-    """Refuse a place where a plan cannot be kept, before it is worked out.
-
-    Raises
-    ------
-    OutputError
-        If there is no such folder, or a file is there and *force* is not given.
-    """
-    if not path.parent.is_dir():
-        raise OutputError(f"{path.parent}: is no folder.", remedy="Make it first, or choose another.")
-    if path.exists() and not (force and path.is_file()):
-        raise OutputError(f"{path}: exists already.", remedy="Choose another name, or use --force.")
-
-
-def write_plan(path: Path, document: dict[str, Any]) -> None:
-    """Write a plan's document under a temporary name, and rename it once it is whole.
-
-    Raises
-    ------
-    OutputError
-        If it cannot be written.
-    """
-    unfinished = path.with_name(f".unfinished-{path.name}")
-    try:
-        unfinished.write_bytes(document_text(document).encode())
-        unfinished.replace(path)
-    except OSError as error:
-        raise OutputError(
-            f"{path}: cannot be written: {error.strerror}.",
-            remedy="Choose a folder that you may write to, on a disk with room for it.",
-        ) from error
-    finally:
-        unfinished.unlink(missing_ok=True)

@@ -1,12 +1,11 @@
 """What became of each night: one small file each, replaced in one step, beside the results.
 
 A portfolio's folder holds ``nights/BEDROOM/NIGHT/`` with the results, ``ledger/BEDROOM/NIGHT.json``,
-which says what they were made from or why there are none, and ``working/`` for what is not yet done.
+which says what they were made from or why there are none.
 Results depend on nothing but the night; what depends on the day, such as the time that it took, is
 in the ledger alone.
 """
 
-import os
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -15,6 +14,7 @@ from typing import Annotated, Any, Literal
 from pydantic import BaseModel, BeforeValidator, ConfigDict, ValidationError
 
 from sleepnoise.errors import OutputError
+from sleepnoise.evidence.placing import write_file
 from sleepnoise.evidence.plain import document_text, plain_value
 from sleepnoise.evidence.provenance import file_mark
 
@@ -86,11 +86,6 @@ class Place:
         return self.out / "nights" / self.bedroom / self.night
 
     @property
-    def working(self) -> Path:
-        """Folder for what is not yet done; whoever holds the claim may empty it."""
-        return self.out / "working" / self.bedroom / self.night
-
-    @property
     def entry(self) -> Path:
         """Its line in the ledger."""
         return self.out / "ledger" / self.bedroom / f"{self.night}.json"
@@ -152,10 +147,8 @@ def read_entry(path: Path) -> Entry | None:
 
 def write_entry(entry: Entry, place: Place) -> None:
     """Write a line of the ledger in one step."""
-    beside = place.entry.with_name(f"{place.night}.{os.getpid()}.part")
     text = document_text({"schema": SCHEMA, **plain_value(entry.model_dump())})
-    beside.write_text(text, encoding="utf-8", newline="\n")
-    beside.replace(place.entry)
+    write_file(place.entry, text, force=True)
 
 
 def entries(out: Path) -> Iterator[Entry]:

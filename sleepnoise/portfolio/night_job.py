@@ -12,8 +12,9 @@ from pathlib import Path
 
 from sleepnoise.assessing.assess import assess_recording
 from sleepnoise.assessing.record import NightRecord
-from sleepnoise.casework.durable import held
 from sleepnoise.errors import OutputError, RecordingError, SleepNoiseError
+from sleepnoise.evidence.durable import held
+from sleepnoise.evidence.placing import placed
 from sleepnoise.evidence.provenance import file_mark
 from sleepnoise.portfolio.addresses import fetched
 from sleepnoise.portfolio.ledger import MANIFEST, Cost, Entry, Outcome, Place, State, write_entry
@@ -86,8 +87,7 @@ def note_failure(task: NightTask, out: Path, error: SleepNoiseError) -> Outcome:
 
 
 def _worked_on(task: NightTask, place: Place, write: Write) -> Outcome:
-    """Work on a night that is claimed, and tidy up behind whoever did so before."""
-    _emptied(place.working)
+    """Work on a night that is claimed."""
     try:
         with fetched(task.recordings) as paths:
             made_from = fingerprint(_sound_files(paths), task.settings)
@@ -105,8 +105,6 @@ def _worked_on(task: NightTask, place: Place, write: Write) -> Outcome:
     except Exception as error:  # One night must never stop the others, whatever is wrong.
         said = f"{type(error).__name__}: {error}"
         return note_failure(task, place.out, RecordingError(f"{task.recordings[0]}: {said}", remedy=_FAULT))
-    finally:
-        shutil.rmtree(place.working, ignore_errors=True)
 
 
 def _unwritable(place: Place, error: OSError) -> OutputError:
@@ -118,34 +116,22 @@ def _assessed(task: NightTask, place: Place, paths: Sequence[Path], made_from: s
         raise OutputError(f"{place.out}: the disk is full.", remedy=_DISK)
     cpu_s, clock_s = time.process_time(), time.perf_counter()
     record = assess_recording(paths, task.settings)
-    write(record, place.working / "results")
-    manifest = file_mark(place.working / "results" / MANIFEST, "manifest")
+    with placed(place.results, replace=True) as (unfinished,):
+        write(record, unfinished)
+        manifest = file_mark(unfinished / MANIFEST, "manifest")
+        written_bytes = sum(each.stat().st_size for each in unfinished.iterdir())
     cost = Cost(
         cpu_s=time.process_time() - cpu_s,
         clock_s=time.perf_counter() - clock_s,
         read_bytes=sum(each.size_bytes for each in record.provenance.inputs),
-        written_bytes=sum(each.stat().st_size for each in (place.working / "results").iterdir()),
+        written_bytes=written_bytes,
     )
     outcome = Outcome(bedroom=task.bedroom, night=task.night, state="finished", cost=cost)
-    _put_in_place(place)
     entry = Entry(
         outcome=outcome, fingerprint=made_from, manifest_sha256=manifest.sha256, rows=rows_of(record)
     )
     write_entry(entry, place)
     return outcome
-
-
-def _put_in_place(place: Place) -> None:
-    """Let the new results take the place of earlier ones; at every moment one of the two is on the disk."""
-    if place.results.exists():
-        place.results.rename(place.working / "earlier")
-    (place.working / "results").rename(place.results)
-
-
-def _emptied(folder: Path) -> None:
-    """Remove what a worker that was killed left behind."""
-    shutil.rmtree(folder, ignore_errors=True)
-    folder.mkdir(parents=True, exist_ok=True)
 
 
 def _sound_files(paths: Sequence[Path]) -> list[Path]:

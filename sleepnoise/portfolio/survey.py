@@ -1,13 +1,14 @@
 """Everything that a survey of many bedrooms says, and its ranking as a list for spreadsheets."""
 
 import csv
+import io
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, fields
 from pathlib import Path
 
 from sleepnoise.dossier.listings import harmless
-from sleepnoise.errors import OutputError, RecordingError, SettingsError
+from sleepnoise.errors import RecordingError, SettingsError
 from sleepnoise.portfolio.ledger import Outcome, entries
 from sleepnoise.portfolio.ranking import PlannedBedroom, RankedBedroom, Ranking, rank, read_plans
 from sleepnoise.portfolio.shared_sources import LEAST_EVENTS, TOLERANCE_S, SharedSource, find_shared
@@ -117,26 +118,15 @@ def _neighbours(path: Path, rooms: Sequence[str]) -> list[tuple[str, str]]:
     return found
 
 
-def write_ranking(ranking: Ranking, path: Path) -> None:
-    """Write a ranking as CSV, numbers unrounded, an empty cell for what is not known.
-
-    Raises
-    ------
-    OutputError
-        If the disk refuses.
-    """
-    names = [field.name for field in fields(RankedBedroom)]
-    try:
-        with path.open("w", encoding="utf-8", newline="") as stream:
-            writer = csv.writer(stream, lineterminator="\r\n")
-            writer.writerow(["rank", "criterion", *names])
-            for number, room in enumerate(ranking.bedrooms, start=1):
-                cells = [_cell(getattr(room, name)) for name in names]
-                writer.writerow([number, ranking.criterion, *cells])
-    except OSError as error:
-        raise OutputError(
-            f"{path}: cannot be written ({error.strerror or error}).", remedy="Choose another place."
-        ) from None
+def ranking_text(found: Survey) -> str:
+    """Return the ranking of a survey as CSV, numbers unrounded, an empty cell for what is not known."""
+    ranking, names = found.ranking, [field.name for field in fields(RankedBedroom)]
+    stream = io.StringIO()
+    writer = csv.writer(stream, lineterminator="\r\n")
+    writer.writerow(["rank", "criterion", *names])
+    for number, room in enumerate(ranking.bedrooms, start=1):
+        writer.writerow([number, ranking.criterion, *(_cell(getattr(room, name)) for name in names)])
+    return stream.getvalue()
 
 
 def _cell(value: object) -> object:

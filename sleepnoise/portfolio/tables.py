@@ -5,8 +5,6 @@ Null is not known, ``-inf`` digital silence; times are UTC. They are made anew f
 time and take the place of the old ones in one step; the same ledger gives the same bytes.
 """
 
-import secrets
-import shutil
 from collections.abc import Iterable
 from datetime import datetime
 from pathlib import Path
@@ -17,8 +15,9 @@ import pyarrow.dataset as ds
 
 from sleepnoise.acoustics.symbols import SYMBOLS
 from sleepnoise.assessing.record import NightRecord
-from sleepnoise.casework.durable import held
 from sleepnoise.errors import OutputError
+from sleepnoise.evidence.durable import held
+from sleepnoise.evidence.placing import placed
 from sleepnoise.evidence.plain import plain_value, utc_text
 from sleepnoise.judgement.guidelines import Verdict
 from sleepnoise.night.events import Event
@@ -64,19 +63,9 @@ def write_tables(out: Path) -> dict[str, pa.Table]:
             f"{out}: no night is finished.", remedy="Run assess-many first, or mend its failures."
         )
     made = {name: _table(name, done) for name in COLUMNS}
-    fresh = out / f".tables-{secrets.token_hex(6)}"
-    try:
-        with held(out / "ledger" / "tables.claim", tries=None):
-            for name, table in made.items():
-                _write(table, fresh / name)
-            _put_in_place(fresh, out / "tables")
-    except OSError as error:
-        raise OutputError(
-            f"{out}: cannot be written ({error.strerror or error}).",
-            remedy="Choose a folder you may write to, on a disk with room.",
-        ) from None
-    finally:
-        shutil.rmtree(fresh, ignore_errors=True)
+    with held(out / "ledger" / "tables.claim", tries=None), placed(out / "tables", replace=True) as (fresh,):
+        for name, table in made.items():
+            _write(table, fresh / name)
     return made
 
 
@@ -112,22 +101,6 @@ def _write(table: pa.Table, folder: Path) -> None:
         use_threads=False,
         max_partitions=MOST_PARTITIONS,
     )
-
-
-def _put_in_place(fresh: Path, place: Path) -> None:
-    earlier = fresh / "earlier"
-    if place.exists():
-        place.rename(earlier)
-    try:
-        new = fresh / "new"
-        new.mkdir()
-        for name in COLUMNS:
-            (fresh / name).rename(new / name)
-        new.rename(place)
-    except BaseException:
-        if earlier.exists() and not place.exists():
-            earlier.rename(place)
-        raise
 
 
 # What one night adds to them.

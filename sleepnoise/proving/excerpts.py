@@ -5,7 +5,7 @@ player decides: the level that belongs to it is said beside each file.
 """
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import timedelta
 from pathlib import Path
 
@@ -14,12 +14,13 @@ import numpy as np
 from sleepnoise.acoustics.decibels import FloatArray, pressure_level
 from sleepnoise.acoustics.pressure import PressureArray, PressureBlock
 from sleepnoise.assessing.calibrating import night_calibration
+from sleepnoise.evidence.placing import placed_files
 from sleepnoise.hearing.audibility import MODEL_BANDS_HZ
 from sleepnoise.night.events import Event
 from sleepnoise.proving.after_night import AfterNight, promised_events
 from sleepnoise.proving.after_sound import NightLosses, PlayedMasker
 from sleepnoise.proving.filtering import filtered
-from sleepnoise.trials.sound_file import write_sound_file
+from sleepnoise.trials.sound_file import write_samples
 
 AROUND_S = 3.0
 """Sound before and after an event, s. Chosen: what it stands out from has to be heard, too."""
@@ -73,7 +74,13 @@ class Excerpt:
 
 
 def write_excerpts(
-    after: AfterNight, folder: Path, numbers: tuple[int, ...], *, night: int = 1, ending: str = ".flac"
+    after: AfterNight,
+    folder: Path,
+    numbers: tuple[int, ...],
+    *,
+    night: int = 1,
+    ending: str = ".flac",
+    force: bool = False,
 ) -> tuple[Excerpt, ...]:
     """Write the excerpts of some events, one file each.
 
@@ -81,27 +88,34 @@ def write_excerpts(
     ----------
     after : AfterNight
     folder : Path
-        That exists; files of the same names are replaced.
+        That exists.
     numbers : tuple of int
         Of events.
     night : int
         Which of the plan's nights it is, from 1.
     ending : {".flac", ".wav"}
+    force : bool
+        Whether files of the same names may be replaced.
 
     Raises
     ------
     OutputError
-        If a file cannot be written.
+        If a file is there already, or cannot be written; then none is there that was not.
     """
     record = after.before
     pairs = promised_events(record, after.promise, night)
     losses = NightLosses(record.history, [(event, each.origin) for event, each in pairs], after.promise)
     found = {each.number: each for each in after.events}
+    paths = {
+        event: folder / f"event_{event.number:03d}_before_and_after{ending}"
+        for event, _ in pairs
+        if event.number in numbers
+    }
     written = []
-    for event, _ in pairs:
-        if event.number in numbers:
-            path = folder / f"event_{event.number:03d}_before_and_after{ending}"
-            written.append(_write(after, losses, event, found[event.number].lafmax.measured, path))
+    with placed_files(*paths.values(), force=force) as unfinished:
+        for (event, path), place in zip(paths.items(), unfinished, strict=True):
+            excerpt = _write(after, losses, event, found[event.number].lafmax.measured, place)
+            written.append(replace(excerpt, path=path))
     return tuple(written)
 
 
@@ -112,14 +126,7 @@ def _write(after: AfterNight, losses: NightLosses, event: Event, lafmax_after: f
     largest_pa = float(max(np.abs(before_pa).max(), np.abs(after_pa).max(), 1e-9))
     full_scale_pa = largest_pa / LARGEST_SAMPLE
     samples = _faded_over(before_pa, after_pa, round(FADING_S * rate)) / full_scale_pa
-    write_sound_file(
-        path,
-        _in_blocks(samples[:, None], rate),
-        frames=samples.size,
-        channels=1,
-        sample_rate_hz=rate,
-        subtype="PCM_24",
-    )
+    write_samples(path, _in_blocks(samples[:, None], rate), channels=1, sample_rate_hz=rate, subtype="PCM_24")
     return Excerpt(
         path=path,
         number=event.number,

@@ -1,11 +1,9 @@
 """The page of a survey: bedrooms at a glance, without a map, in one file that needs nothing else."""
 
 import math
-from pathlib import Path
 
 from markupsafe import Markup
 
-from sleepnoise.errors import OutputError
 from sleepnoise.portfolio.ranking import RankedBedroom
 from sleepnoise.portfolio.survey import Survey
 from sleepnoise.report.drawings import environment, policy_hash, template_text
@@ -46,22 +44,6 @@ def survey_page(found: Survey) -> str:
         drawing=lambda figure: Markup(figure.svg),
         legend=lambda figure: Markup(figure.legend),
     )  # fmt: skip
-
-
-def write_page(page: str, path: Path) -> None:
-    """Write a page to a file.
-
-    Raises
-    ------
-    OutputError
-        If the disk refuses.
-    """
-    try:
-        path.write_text(page, encoding="utf-8", newline="\n")
-    except OSError as error:
-        raise OutputError(
-            f"{path}: cannot be written ({error.strerror or error}).", remedy="Choose another place."
-        ) from None
 
 
 def _sections(found: Survey) -> list[Section]:

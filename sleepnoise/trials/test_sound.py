@@ -121,6 +121,7 @@ def write_test_sound(
         channels=1,
         sample_rate_hz=sound.sample_rate_hz,
         subtype="PCM_16",
+        force=force,
         on_progress=on_progress,
     )
     return times * samples.size / sound.sample_rate_hz

@@ -9,7 +9,7 @@ import soundfile
 
 from sleepnoise.assessing.assess import assess_recording
 from sleepnoise.assessing.record import AssessSettings
-from sleepnoise.calibration.kept import KeptCalibration, write_calibration
+from sleepnoise.calibration.kept import KeptCalibration, calibration_text
 from sleepnoise.errors import CalibrationError
 from sleepnoise.recording.calibration import calibration_from_sensitivity
 from sleepnoise.recording.clock import ClockReading
@@ -75,7 +75,7 @@ def test_a_slow_clock_moves_the_night_and_nothing_else(tmp_path: Path) -> None:
 def test_a_kept_calibration_and_its_microphone_count_for_a_later_night(tmp_path: Path) -> None:
     path = write(tmp_path / "20260114_230000.wav", noise(60))
     kept = KeptCalibration.of(calibration_from_sensitivity(110.0), made_on=date(2025, 11, 1), valid_days=30)
-    write_calibration(tmp_path / "kept.toml", kept)
+    (tmp_path / "kept.toml").write_text(calibration_text(kept), encoding="utf-8")
     plain = assessed(path)
     record = assessed(path, full_scale_level_db=None, calibration_file=tmp_path / "kept.toml")
     assert record.assessment.statistics.laeq == pytest.approx(plain.assessment.statistics.laeq + 10, abs=0.01)

@@ -5,13 +5,14 @@ import sys
 
 import pytest
 
-from sleepnoise.casework import changes, durable, journal
+from sleepnoise.casework import changes, journal
 from sleepnoise.casework.adding import add_file
 from sleepnoise.casework.changes import inventory, prepared, writing
 from sleepnoise.casework.dossier import read_dossier
 from sleepnoise.casework.journal import DamagedJournalError, read_journal
 from sleepnoise.casework.verifying import verify_dossier
 from sleepnoise.errors import OutputError, SettingsError
+from sleepnoise.evidence import durable
 
 KEEP = """
 import os, shutil, sys

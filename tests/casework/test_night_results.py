@@ -7,10 +7,10 @@ from sleepnoise.casework import night_results
 from sleepnoise.casework.adding import accept_changes, add_words
 from sleepnoise.casework.changes import UNFINISHED
 from sleepnoise.casework.dossier import read_dossier
-from sleepnoise.casework.durable import held
 from sleepnoise.casework.night_results import is_assessed, result_folder, settings_of
 from sleepnoise.casework.verifying import verify_dossier
 from sleepnoise.errors import RecordingError, SettingsError
+from sleepnoise.evidence.durable import held
 
 NIGHT = "2026-02-10"
 

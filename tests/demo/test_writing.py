@@ -110,7 +110,7 @@ def test_progress_is_told_from_nothing_to_all(tmp_path):
 def test_nothing_is_overwritten_unless_forced(tmp_path):
     precious = tmp_path / "truth.json"
     precious.write_text("mine", encoding="utf-8")
-    with pytest.raises(OutputError, match=r"truth\.json: exists already") as caught:
+    with pytest.raises(OutputError, match=r"truth\.json: is there already") as caught:
         write_demo(tmp_path, hours=0.05, seed=1, sample_rate_hz=8000, force=False)
     assert "--force" in caught.value.remedy
     assert list(tmp_path.iterdir()) == [precious]
@@ -169,8 +169,7 @@ def test_a_disk_without_room_is_told_and_left_clean(tmp_path, missing):
     limit = str(night.recording.stat().st_size - missing)
     command = [sys.executable, "-c", FULL_DISK, str(tmp_path / "full"), limit]
     run = subprocess.run(command, capture_output=True, text=True, check=True)
-    assert "full: the demo cannot be written there: larch-court" in run.stdout
-    assert "incomplete, the disk may be full" in run.stdout
+    assert ".flac: cannot be written (it is incomplete, the disk may be full)" in run.stdout
     assert not (tmp_path / "full").exists()
 
 

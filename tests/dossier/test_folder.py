@@ -141,17 +141,17 @@ def test_the_earlier_assessment_survives_a_failure_at_the_last_step(
 ) -> None:
     write(record, tmp_path / "out")
     before = content(tmp_path / "out")
-    rename, calls = Path.rename, []
+    replace, calls = Path.replace, []
 
-    def second_fails(self: Path, target: Path) -> Path:
+    def last_step_fails(self: Path, target: Path) -> Path:
         calls.append(target)
         # At every moment one of the two is on the disk.
-        assert any((path / "manifest.json").exists() for path in tmp_path.iterdir())
-        if len(calls) == 2:
+        assert len(list(tmp_path.rglob("manifest.json"))) == 2
+        if len(calls) == 1:
             raise KeyboardInterrupt
-        return rename(self, target)
+        return replace(self, target)
 
-    monkeypatch.setattr(Path, "rename", second_fails)
+    monkeypatch.setattr(Path, "replace", last_step_fails)
     with pytest.raises(KeyboardInterrupt):
         write(silent, tmp_path / "out", force=True)
     assert content(tmp_path / "out") == before

@@ -1,11 +1,12 @@
 import csv
+import io
 import math
 
 import pytest
 
 from sleepnoise.errors import RecordingError, SettingsError
 from sleepnoise.portfolio.ledger import Entry, Outcome, Place, write_entry
-from sleepnoise.portfolio.survey import survey, write_ranking
+from sleepnoise.portfolio.survey import ranking_text, survey
 from sleepnoise.portfolio.tables import rows_of
 from sleepnoise.report.survey_page import survey_page
 from sleepnoise.screens.many_nights import nights_progress, show_survey
@@ -57,11 +58,9 @@ def test_a_tolerance_without_sense_is_refused(portfolio, tolerance_s):
         survey(portfolio, tolerance_s=tolerance_s)
 
 
-def test_the_list_for_spreadsheets_holds_the_ranking_unrounded_and_runs_nothing(portfolio, tmp_path):
+def test_the_list_for_spreadsheets_holds_the_ranking_unrounded_and_runs_nothing(portfolio):
     found = survey(portfolio)
-    write_ranking(found.ranking, tmp_path / "ranking.csv")
-    with (tmp_path / "ranking.csv").open(encoding="utf-8", newline="") as stream:
-        rows = list(csv.DictReader(stream))
+    rows = list(csv.DictReader(io.StringIO(ranking_text(found), newline="")))
     assert rows[0]["bedroom"] == "'" + ROOMS[0]
     assert float(rows[1]["margin_db"]) == found.ranking.bedrooms[1].margin_db
 

@@ -9,7 +9,7 @@ from sleepnoise.assessing.assess import assess_recording
 from sleepnoise.assessing.kept_night import read_kept_night
 from sleepnoise.assessing.record import AssessSettings
 from sleepnoise.dossier.document import assessment_document
-from sleepnoise.dossier.plan_document import plan_document, write_plan
+from sleepnoise.dossier.plan_document import plan_document
 from sleepnoise.evidence.plain import document_text
 from sleepnoise.masking.masker import masker_shapes
 from sleepnoise.planning.bedroom_plan import plan_bedroom
@@ -79,5 +79,7 @@ def plan_file(planned, demo_night, tmp_path_factory):
     """Return a plan that was kept as a file, and its room file."""
     plan, wishes = planned(SIDES)
     path = tmp_path_factory.mktemp("plan") / "plan.json"
-    write_plan(path, plan_document(plan, ROOM, [demo_night], (wishes, MASKERS)))
+    path.write_text(
+        document_text(plan_document(plan, ROOM, [demo_night], (wishes, MASKERS))), encoding="utf-8"
+    )
     return path, ROOM

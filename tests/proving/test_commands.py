@@ -84,6 +84,6 @@ def test_a_plan_is_kept_by_its_command_and_not_overwritten_unasked(run, plan_fil
     assert json.loads(first)["promise"]["room"].startswith("Larch Court")
     status, text = run(*given, "--out", kept)
     assert status == 2
-    assert "exists already" in text
+    assert "is there already" in text
     assert run(*given, "--out", kept, "--force")[0] == 0
     assert kept.read_bytes() == first

@@ -17,7 +17,7 @@ def blocks(count, channels=2):
 
 
 def write(path, count, frames=None, **more):
-    form = {"channels": 2, "sample_rate_hz": RATE_HZ, "subtype": "PCM_24", **more}
+    form = {"channels": 2, "sample_rate_hz": RATE_HZ, "subtype": "PCM_24", "force": True, **more}
     write_sound_file(path, blocks(count), frames=count * RATE_HZ if frames is None else frames, **form)
 
 
@@ -45,7 +45,13 @@ def test_a_file_that_is_not_whole_does_not_stay(tmp_path):
 
     with pytest.raises(KeyboardInterrupt):
         write_sound_file(
-            tmp_path / "a.wav", failing(), frames=16, channels=2, sample_rate_hz=RATE_HZ, subtype="PCM_24"
+            tmp_path / "a.wav",
+            failing(),
+            frames=16,
+            channels=2,
+            sample_rate_hz=RATE_HZ,
+            subtype="PCM_24",
+            force=True,
         )
     assert [path.name for path in tmp_path.iterdir()] == ["a.wav"]
     assert (tmp_path / "a.wav").read_text() == "mine"
@@ -74,12 +80,12 @@ def test_places_that_cannot_take_a_file_are_refused(tmp_path):
     for name, complaint in (
         ("a.mp3", "must end in .wav or .flac"),
         ("none/a.wav", "no folder"),
-        ("mine.wav", "exists already"),
+        ("mine.wav", "is there already"),
     ):
         with pytest.raises((SettingsError, OutputError), match=complaint) as raised:
             check_sound_path(tmp_path / name, (".wav", ".flac"), force=False)
         assert raised.value.remedy
     check_sound_path(tmp_path / "mine.wav", (".wav",), force=True)
     (tmp_path / "folder.wav").mkdir()
-    with pytest.raises(OutputError, match="cannot be written"):
+    with pytest.raises(OutputError, match="no plain file"):
         write(tmp_path / "folder.wav", 1)

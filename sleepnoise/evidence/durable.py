@@ -83,6 +83,30 @@ def _taken(handle: int, tries: int | None) -> bool:
     return False
 
 
+@contextmanager
+def take_folder(path: Path) -> Iterator[bool]:
+    """Hold a folder if nobody else does, and say whether it could be had; some systems know no such thing.
+
+    Raises
+    ------
+    OSError
+        If there is no such folder.
+    """
+    if sys.platform == "win32":
+        yield False
+        return
+    handle = os.open(path, os.O_RDONLY)
+    try:
+        try:
+            _take(handle)
+            mine = True
+        except OSError:
+            mine = False
+        yield mine
+    finally:
+        os.close(handle)
+
+
 def flush_file(path: Path) -> None:
     """Wait until a file's content is on the disk."""
     with path.open("rb+") as stream:
