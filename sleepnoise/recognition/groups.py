@@ -1,7 +1,7 @@
 """Recurring sounds: events that are alike, as groups with names of their own.
 
-Density decides first (HDBSCAN); a group that is wider than one sound can be is taken apart
-again, however dense it lies. What is like nothing else stays single.
+Events are joined into a tree, the nearest first (average linkage); a group is a branch that is no
+wider than one sound can be. What is like nothing else stays single.
 """
 
 from collections.abc import Iterable, Mapping, Sequence
@@ -24,12 +24,8 @@ FEWEST = 3
 """Events that make a group. Chosen: two alike may be chance, three are hardly."""
 
 WIDEST = 1.4
-"""Widest group, root mean square distance from its centre. Chosen: with real sounds and their variants, 98 %
-of a night with one sound came into one group, 7 % of a night with unlike sounds only into any."""
-
-CORE_WIDEST = 1.0
-"""The same for the core that is left when strangers are taken away one by one. Chosen: density has not
-confirmed it, so it has to be as narrow as usual."""
+"""Widest group, standard deviation about its centre. Chosen: the largest at which no more than 3 % of the
+sounds of a night of real sounds that are all unlike come into a group (5 % by levels alone)."""
 
 FARTHEST = 2.3
 """Farthest event of a group from its centre. Chosen: 99 of 100 occurrences of one sound lie nearer."""
@@ -142,10 +138,6 @@ def group_events(
     -------
     GroupedEvents
         The same whatever the order of the events.
-
-    Notes
-    -----
-    The first call loads scikit-learn.
     """
     groups = _alike(features)
     places = _with_known(groups, features, known)
@@ -163,32 +155,35 @@ def group_events(
 
 
 def _alike(features: Sequence[SoundFeatures]) -> list[NDArray[np.int64]]:
-    """Return groups of places, each no wider than one sound."""
+    """Return groups of places, each no wider than one sound, as large as that allows."""
     if len(features) < FEWEST:
         return []
+    from scipy.cluster.hierarchy import average, to_tree
+    from scipy.spatial.distance import squareform
+
     apart = distances(list(features), list(features))
-    return _narrow(apart, np.arange(len(features)), WIDEST)
+    groups: list[NDArray[np.int64]] = []
+    branches = [to_tree(average(squareform(apart, checks=False)))]
+    while branches:
+        branch = branches.pop()
+        places = np.array(sorted(branch.pre_order()), dtype=np.int64)
+        if places.size < FEWEST:
+            continue
+        if _is_one_sound(apart[np.ix_(places, places)]):
+            groups.append(places)
+        else:
+            branches += [branch.get_left(), branch.get_right()]
+    return groups
 
 
-def _narrow(apart: FloatArray, places: NDArray[np.int64], widest: float) -> list[NDArray[np.int64]]:
-    """Return the groups among some places, taking apart what is too wide for one sound."""
-    within = apart[np.ix_(places, places)] ** 2
+def _is_one_sound(apart: FloatArray) -> bool:
+    """Return whether sounds that lie so far from each other are no wider than one."""
+    squares = apart**2
     # Half the mean of all pairs is the mean square from the centre.
-    from_centre = within.mean(axis=1) - within.mean() / 2
-    if from_centre.mean() <= widest**2 and from_centre.max() <= FARTHEST**2:
-        return [places]
-    if places.size <= FEWEST:
-        return []
-    from sklearn.cluster import HDBSCAN
-
-    found = HDBSCAN(min_cluster_size=FEWEST, min_samples=2, metric="precomputed", copy=True).fit_predict(
-        np.sqrt(within)
-    )
-    parts = [places[found == group] for group in range(found.max() + 1)]
-    if not parts:
-        # One dense core among strangers is no cluster to HDBSCAN, which wants at least two.
-        return _narrow(apart, np.delete(places, from_centre.argmax()), CORE_WIDEST)
-    return [narrow for part in parts for narrow in _narrow(apart, part, widest)]
+    from_centre = squares.mean(axis=1) - squares.mean() / 2
+    # The centre is made of the same few sounds, and so nearer to them than the true one.
+    width_square = from_centre.sum() / (len(apart) - 1)
+    return bool(width_square <= WIDEST**2 and from_centre.max() <= FARTHEST**2)
 
 
 def _with_known(

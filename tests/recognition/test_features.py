@@ -3,6 +3,7 @@
 from dataclasses import replace
 from datetime import timedelta
 
+import librosa
 import numpy as np
 import pytest
 
@@ -10,6 +11,7 @@ from sleepnoise.acoustics.pressure import PressureBlock
 from sleepnoise.recognition.features import (
     AUDIO_SPREAD,
     LEVEL_SPREAD,
+    MEL_RANGE_DB,
     SoundFeatures,
     audio_features,
     distances,
@@ -64,6 +66,27 @@ def test_mfcc_do_not_change_with_the_gain(night):
         return audio_features(heard, event.start)
 
     assert at(10.0) == pytest.approx(at(1.0), abs=0.01)
+
+
+@pytest.mark.parametrize("rate", [16_000, 44_100, 192_000])
+def test_numbers_of_a_sound_are_those_of_a_library_of_music_analysis(night, rate):
+    """Reference: librosa, melspectrogram and mfcc (general library); float32 carries about six digits."""
+    samples = np.random.default_rng(3).normal(size=round(1.3 * rate)).astype(np.float32)
+    samples *= np.linspace(0.2, 1, samples.size, dtype=np.float32)
+    heard = PressureBlock(pressure_pa=samples, sample_rate_hz=rate, start=night.block.start)
+    energies = librosa.feature.melspectrogram(
+        y=samples, sr=rate, n_fft=1 << int(np.ceil(np.log2(0.030 * rate))), hop_length=round(0.016 * rate),
+        n_mels=40, fmin=50, fmax=8000,
+    )  # fmt: skip
+    total = energies.sum(axis=0)
+    kept = total >= total.max() / 100
+    levels_db = 10 * np.log10(energies[:, kept])
+    floored_db = np.maximum(levels_db - levels_db.max(axis=0), -MEL_RANGE_DB)
+    expected = librosa.feature.mfcc(S=floored_db, n_mfcc=13)[1:]
+    weights = total[kept] / total[kept].sum()
+    means = expected @ weights
+    spreads = np.sqrt((expected - means[:, np.newaxis]) ** 2 @ weights)
+    assert audio_features(heard, heard.start) == pytest.approx([*means, *spreads], abs=1e-4)
 
 
 def test_there_is_nothing_to_hear_in_silence_or_at_a_low_sampling_rate(night):
