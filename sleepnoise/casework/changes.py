@@ -15,7 +15,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 
-from sleepnoise.evidence.durable import cannot_write, flush_file, flush_folder, held
+from sleepnoise.casework.enclosed import check_enclosed
 from sleepnoise.casework.journal import (
     Entry,
     KeptFile,
@@ -25,6 +25,7 @@ from sleepnoise.casework.journal import (
     read_journal,
 )
 from sleepnoise.errors import OutputError, RecordingError, SettingsError
+from sleepnoise.evidence.durable import cannot_write, flush_file, flush_folder, held
 from sleepnoise.evidence.provenance import file_mark, library_versions
 
 UNFINISHED = ".unfinished"
@@ -56,6 +57,7 @@ def prepared(root: Path) -> Iterator[Path]:
     """
     place = root / UNFINISHED
     name = secrets.token_hex(8)
+    check_enclosed(root, [UNFINISHED])
     try:
         place.mkdir(exist_ok=True)
     except OSError as error:
@@ -118,6 +120,7 @@ class Writing:
                     f"{Path(path).name!r:.100}: a file of this name cannot be kept on every system.",
                     remedy="Rename it: letters, digits, hyphens, underscores, dots and blanks are safe.",
                 )
+            check_enclosed(self.root, [path])
             self._keep_earlier(ready, path, known)
         files = {}
         for path in _paths(ready):
@@ -163,6 +166,7 @@ def writing(root: Path) -> Iterator[Writing]:
         If it is no dossier.
     """
     entries = read_journal(root)
+    check_enclosed(root, [LOCK, UNFINISHED])
     with held(root / LOCK) as mine:
         if not mine:
             raise OutputError(
@@ -196,7 +200,9 @@ def _put_in_place(root: Path, entry: Entry) -> None:
     ready = root / UNFINISHED / entry.change
     folders = set()
     for path in entry.files:
+        check_enclosed(root, [f"{UNFINISHED}/{entry.change}/{path}"])
         if (ready / path).exists():
+            check_enclosed(root, [path])
             target = root / path
             target.parent.mkdir(parents=True, exist_ok=True)
             os.replace(ready / path, target)  # noqa: PTH105

@@ -7,10 +7,11 @@ from functools import cached_property
 from pathlib import Path
 
 from sleepnoise.casework.changes import EARLIER, inventory, prepared, writing
-from sleepnoise.evidence.durable import cannot_write, flush_folder
+from sleepnoise.casework.enclosed import check_enclosed
 from sleepnoise.casework.journal import JOURNAL, Entry, KeptFile, read_journal
 from sleepnoise.casework.written_files import DossierFile, NightFile, read_written, written_text
 from sleepnoise.errors import OutputError, SettingsError
+from sleepnoise.evidence.durable import cannot_write, flush_folder
 from sleepnoise.evidence.provenance import file_mark
 from sleepnoise.night.window import NightWindow
 
@@ -130,7 +131,7 @@ class Dossier:
 
 def differs(path: Path, kept: KeptFile) -> bool:
     """Return whether a file is missing or is not what the journal knows."""
-    if not path.is_file() or path.stat().st_size != kept.size_bytes:
+    if path.is_symlink() or not path.is_file() or path.stat().st_size != kept.size_bytes:
         return True
     return file_mark(path, "file of the dossier").sha256 != kept.sha256
 
@@ -145,6 +146,7 @@ def read_dossier(root: Path) -> Dossier:
     """
     entries = read_journal(root)
     files = inventory(entries)
+    check_enclosed(root, files)
     about = read_written(root / DOSSIER_FILE, DossierFile)
     names = [path.split("/")[1] for path in files if path.startswith(f"{NIGHTS}/") and _is_night(path)]
     return Dossier(

@@ -13,8 +13,11 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any
 
-from sleepnoise.evidence.durable import flush_folder
+from pydantic import TypeAdapter
+
+from sleepnoise.casework.enclosed import check_enclosed
 from sleepnoise.errors import RecordingError
+from sleepnoise.evidence.durable import flush_folder
 from sleepnoise.evidence.plain import utc_text
 
 JOURNAL = "journal.jsonl"
@@ -68,6 +71,9 @@ class Entry:
     version: int = JOURNAL_VERSION
 
 
+_ENTRY = TypeAdapter(Entry)
+
+
 class DamagedJournalError(RecordingError):
     """A line of the journal is not what was written."""
 
@@ -92,6 +98,7 @@ def unfinished_bytes(root: Path) -> int:
 
 def _split(root: Path) -> tuple[tuple[Entry, ...], int]:
     path = root / JOURNAL
+    check_enclosed(root, [JOURNAL])
     try:
         raw = path.read_bytes()
     except OSError as error:
@@ -141,8 +148,9 @@ def _entry(line: bytes) -> Entry | None:
             return None
         if not all(map(harmless_path, table["files"])):
             return None
-        table["files"] = {path: KeptFile(**kept) for path, kept in table["files"].items()}
-        return Entry(**table)
+        if not set(table) <= {each.name for each in fields(Entry)}:
+            return None
+        return _ENTRY.validate_json(line, strict=True)
     except (ValueError, TypeError, KeyError, AttributeError, RecursionError):
         return None
 

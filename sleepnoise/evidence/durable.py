@@ -56,7 +56,8 @@ def held(path: Path, *, tries: int | None = TRIES) -> Iterator[bool]:
         If the file cannot be made, or not be held at all where it lies.
     """
     try:
-        handle = os.open(path, os.O_RDWR | os.O_CREAT, 0o666)
+        # Through a link, a file would be made elsewhere.
+        handle = os.open(path, os.O_RDWR | os.O_CREAT | getattr(os, "O_NOFOLLOW", 0), 0o666)
     except OSError as error:
         raise cannot_write(path.parent, error) from None
     try:

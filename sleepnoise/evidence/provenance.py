@@ -61,6 +61,9 @@ def file_mark(path: Path, role: str) -> FileMark:
     digest = hashlib.sha256()
     size_bytes = 0
     try:
+        # Nobody may ever write into a pipe, and a device may have no end.
+        if path.exists() and not path.is_file():
+            raise OSError(None, "is no plain file")
         with path.open("rb") as stream:
             while piece := stream.read(READ_BYTES):
                 digest.update(piece)
