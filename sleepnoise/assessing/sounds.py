@@ -33,8 +33,8 @@ MOST_HEARD_AGAIN = 1000
 SHORTEST_QUIET_S, LONGEST_QUIET_S = 36.0, 120.0
 """Stretch without events in which tones are sought, s. Chosen: what the method needs; two minutes of it."""
 
-PIECE_TICKS = 60 * TICKS_PER_SECOND
-"""Ticks of a long stretch that are heard at once. Chosen: a minute is 12 MB at 48 kHz."""
+PIECE_TICKS = 12 * TICKS_PER_SECOND
+"""Ticks of a long stretch that are heard at once. Chosen: whole spectra of 3 s; 2.3 MB at 48 kHz."""
 
 BUSY_S = 1800.0
 """Stretch in which impulses are sought, s. Chosen: the half hour that the method rates."""
@@ -98,7 +98,7 @@ class Ear:
         return self.sound.excerpt(self.calibration, start, seconds, channel=self.channel)
 
     def pieces(self, history: LevelHistory, span: tuple[int, int]) -> Iterator[PressureBlock]:
-        """Hear some ticks of the history minute by minute: half an hour at once would fill the memory."""
+        """Hear some ticks of the history piece by piece: half an hour at once would fill the memory."""
         first, last = span
         for begin in range(first, last, PIECE_TICKS):
             yield self.stretch(history, (begin, min(begin + PIECE_TICKS, last)))
@@ -154,7 +154,7 @@ def night_sounds(
             curves=low_frequency_curves(map(read_guideline, guidelines)),
             absolute=night.absolute,
         ),
-        quiet=character_of_stretch(ear.stretch(part, quiet)) if quiet else None,
+        quiet=character_of_stretch(ear.pieces(part, quiet)) if quiet else None,
         busy=impulses_in(ear.pieces(part, busy)) if busy else None,
         disturbance=disturbance_of(night, _kinds(night.events, said)),
     )

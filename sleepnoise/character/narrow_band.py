@@ -143,7 +143,13 @@ def tonality(pressure: PressureBlock) -> Tonality:
     -------
     Tonality
     """
-    return averaged([most_audible_tone(lines_db, spacing_hz) for lines_db, spacing_hz in _spectra(pressure)])
+    return averaged(list(tones_of(pressure)))
+
+
+def tones_of(pressure: PressureBlock) -> Iterator[Tone | None]:
+    """Yield the most audible tone of each whole 3 s, as :func:`averaged` takes them."""
+    for lines_db, spacing_hz in _spectra(pressure):
+        yield most_audible_tone(lines_db, spacing_hz)
 
 
 def averaged(tones: Sequence[Tone | None]) -> Tonality:

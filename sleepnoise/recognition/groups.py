@@ -172,7 +172,7 @@ def _alike(features: Sequence[SoundFeatures]) -> list[NDArray[np.int64]]:
         if _is_one_sound(apart[np.ix_(places, places)]):
             groups.append(places)
         else:
-            branches += [branch.get_left(), branch.get_right()]
+            branches += [part for part in (branch.get_left(), branch.get_right()) if part is not None]
     return groups
 
 

@@ -59,7 +59,16 @@ def test_a_stretch_is_told_with_its_place_and_both_methods(as_pressure, start):
     rate_hz = 16_000
     sound = np.random.default_rng(1).standard_normal(6 * rate_hz) * 0.001
     sound[3 * rate_hz :] += 0.02 * np.sin(2 * np.pi * 440 * np.arange(3 * rate_hz) / rate_hz)
-    found = character_of_stretch(as_pressure(sound))
+    found = character_of_stretch([as_pressure(sound)])
     assert (found.start, found.seconds) == (start, 6.0)
     assert found.tonality.frequency_hz == pytest.approx(440, abs=2.7)
     assert found.impulses.category == "highly impulsive"
+
+
+def test_a_stretch_is_the_same_at_once_and_in_pieces(as_pressure):
+    rate_hz = 16_000
+    sound = np.random.default_rng(2).standard_normal(14 * rate_hz) * 0.001
+    sound[100_000:] += 0.01 * np.sin(2 * np.pi * 440 * np.arange(100_000, 14 * rate_hz) / rate_hz)
+    cut = 6 * rate_hz
+    pieces = [as_pressure(sound[:cut]), as_pressure(sound[cut : 2 * cut]), as_pressure(sound[2 * cut :])]
+    assert character_of_stretch(pieces) == character_of_stretch([as_pressure(sound)])
