@@ -49,7 +49,8 @@ def fast_levels(blocks: Iterable[PressureBlock], step_ms: int) -> FloatArray:
     )
     response = weighting_response(scipy.fft.rfftfreq(plan.length, 1 / rate_hz), "A").astype(np.complex64)
     framer, joiner = Framer(plan), CellJoiner(grid, np.add)
-    sums, heard = [], 0
+    detector = ExponentialDetector(F_TIME_CONSTANT_S, DETECTOR_STEP_MS / 1000)
+    readings, done, heard = [np.empty(0)], 0, 0
 
     def all_frames() -> Iterator[Frames]:
         nonlocal heard
@@ -63,10 +64,10 @@ def fast_levels(blocks: Iterable[PressureBlock], step_ms: int) -> FloatArray:
         squares = np.square(weighted[:, plan.lead : plan.lead + plan.hop]).reshape(-1)
         cuts = grid.cuts(frames.first_sample, squares.size)
         pieces = np.add.reduceat(squares, cuts).astype(np.float64)
-        sums.append(joiner.take(pieces, frames.first_sample + squares.size))
-    whole = grid.cell_of(heard)
-    mean_square = np.concatenate(sums)[:whole] / grid.samples_in(0, whole) if sums else np.empty(0)
-    fast = ExponentialDetector(F_TIME_CONSTANT_S, DETECTOR_STEP_MS / 1000).process(
-        mean_square, SETTLING_STEPS
-    )
-    return pressure_level(fast[step_ms - 1 :: step_ms])
+        sums = joiner.take(pieces, frames.first_sample + squares.size)
+        # The last frames go on in silence, which nobody recorded.
+        sums = sums[: grid.cell_of(heard) - done]
+        fast = detector.process(sums / grid.samples_in(done, sums.size), SETTLING_STEPS)
+        readings.append(fast[(-done - 1) % step_ms :: step_ms])
+        done += sums.size
+    return pressure_level(np.concatenate(readings))
