@@ -1,5 +1,6 @@
 """The command ``door-test``: what each change at a door took off, step by step."""
 
+import os
 import sys
 from collections.abc import Iterable, Sequence
 from pathlib import Path
@@ -41,8 +42,12 @@ READ, SCALE, RESULT = "Readings", "Scale (gains need none)", "Result"
     "Step from which totals count. [default: 2, the closed door, of three or more]",
 )
 @option(RESULT, "--bands", bool, None, "Print the gain in every band, too.")
+@option(RESULT, "--page", FILE, "FILE.html", "Also write it as one page with figures.")
+@option(RESULT, "--force", bool, None, "Replace a file of that name.")
 @option(RESULT, "--json", bool, None, "Print everything, unrounded, as JSON.")
-def command(steps: tuple[str, ...], bands: bool, json: bool, **chosen: Any) -> None:
+def command(
+    steps: tuple[str, ...], bands: bool, page: Path | None, force: bool, json: bool, **chosen: Any
+) -> None:
     r"""Compare steady noise behind a door, one STEP after another: open, closed, sealed ...
 
     Each STEP is a recording, a folder of repeats, or TITLE=WHAT with a recording or a level in
@@ -52,14 +57,23 @@ def command(steps: tuple[str, ...], bands: bool, json: bool, **chosen: Any) -> N
     sleepnoise door-test open.wav closed.wav "closed, sealed=sealed.wav" --background off.wav
     sleepnoise door-test open=70 closed=60 curtain=53 "curtain and seals=49"
     """
+    from sleepnoise.dossier.door_test_document import door_test_document
+    from sleepnoise.dossier.kept_door_test import door_test_from
+    from sleepnoise.evidence.placing import check_file_place, write_file
     from sleepnoise.screens import terminal
     from sleepnoise.trials.door_test import study_door_test
 
+    if page is not None:
+        check_file_place(page, force=force)
     profile, folder = _asked(steps, {key: value for key, value in chosen.items() if value})
     with terminal.progress(profile.title, "Listening to") as on_progress:
         result = study_door_test(profile, folder, on_progress)
+    if page is not None:
+        from sleepnoise.report.finding_pages import door_test_page
+
+        test = door_test_from(door_test_document(result), result.title)
+        write_file(page, door_test_page(test), force=force)
     if json:
-        from sleepnoise.dossier.door_test_document import door_test_document
         from sleepnoise.evidence.plain import document_text
 
         sys.stdout.buffer.write(document_text(door_test_document(result)).encode())
@@ -78,7 +92,7 @@ def _asked(steps: Sequence[str], chosen: dict[str, Any]) -> "tuple[DoorTestProfi
     if len(steps) > 1 or chosen:
         raise SettingsError(
             "door test: a door-test file says everything itself and goes with no other step or option but "
-            "--bands and --json.",
+            "--bands, --page, --force and --json.",
             remedy="Give the file alone, and write the rest into it.",
         )
     return read_door_test(steps[0]), Path(steps[0]).parent
@@ -112,14 +126,15 @@ def _table(steps: Sequence[str], chosen: dict[str, Any]) -> dict[str, object]:
 def _titled(word: str) -> tuple[str, str]:
     """Return title and reading; a file may have an equals sign in its name."""
     title, equals, what = word.partition("=")
-    if not equals or Path(word).exists():
+    if not equals or os.path.exists(word):  # noqa: PTH110
         return Path(word).stem, word
     return title.strip(), what.strip()
 
 
 def _repeats(what: str) -> list[str]:
     """Return the files of a folder of repeats, or what was given."""
-    if not Path(what).is_dir():
+    # Unlike those of a Path, these do not stumble over what is too long for a name.
+    if not os.path.isdir(what):  # noqa: PTH112
         return [what]
     files = sorted(path for path in Path(what).iterdir() if path.is_file() and path.name[0] != ".")
     if not files:

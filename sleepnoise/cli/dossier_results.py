@@ -14,9 +14,13 @@ from sleepnoise.cli.options import FILE
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
+    from sleepnoise.report.sections import Reader
+
 FAILED = 1
 """Exit status when something that was asked for did not come about. Chosen: 2 is usage or input."""
 
+PAGE = click.option("--page", type=FILE, metavar="FILE.html", help="Also write it as one page with figures.")
+FORCE = click.option("--force", is_flag=True, help="Replace files of those names.")
 JSON = click.option("--json", "as_json", is_flag=True, help="Print everything, unrounded, as JSON.")
 
 
@@ -116,13 +120,22 @@ def plan(folder: Path, asked: tuple[str, ...]) -> None:
     metavar="DATE",
     help="First evening after a change: what did it do?",
 )
+@PAGE
+@FORCE
 @JSON
-def compare(folder: Path, since: datetime | None, as_json: bool) -> None:
+def compare(folder: Path, since: datetime | None, page: Path | None, force: bool, as_json: bool) -> None:
     """Compare nights: together, by day of the week, by how the windows stood, before and after a change."""
     from sleepnoise.casework.comparing import compare_nights, comparison_document
     from sleepnoise.casework.dossier import read_dossier
+    from sleepnoise.evidence.placing import check_file_place, write_file
 
+    if page is not None:
+        check_file_place(page, force=force)
     compared = compare_nights(read_dossier(folder), None if since is None else since.date())
+    if page is not None:
+        from sleepnoise.report.finding_pages import nights_page
+
+        write_file(page, nights_page(compared), force=force)
     if as_json:
         print_document(comparison_document(compared))
         return
@@ -135,7 +148,17 @@ def compare(folder: Path, since: datetime | None, as_json: bool) -> None:
 @FOLDER
 @click.option("--since", type=click.DateTime(["%Y-%m-%d"]), metavar="DATE", help="As for 'compare'.")
 @click.option("--out", type=FILE, metavar="FILE.json", help="Write it as a document, too.")
-def report(folder: Path, since: datetime | None, out: Path | None) -> None:
+@PAGE
+@click.option(
+    "--reader",
+    type=click.Choice(["resident", "landlord", "consultant"]),
+    default="consultant",
+    help="Whom the page speaks to when it is opened.  [default: consultant]",
+)
+@FORCE
+def report(
+    folder: Path, since: datetime | None, out: Path | None, page: Path | None, reader: "Reader", force: bool
+) -> None:
     """Show the whole case from kept results: state, nights, comparisons, tests, plans, journal."""
     from sleepnoise.casework.case_document import case_document
     from sleepnoise.casework.comparing import compare_nights
@@ -145,13 +168,17 @@ def report(folder: Path, since: datetime | None, out: Path | None) -> None:
     from sleepnoise.evidence.plain import document_text
     from sleepnoise.screens.dossier_status import show_case
 
-    if out is not None:
-        check_file_place(out, force=None)
+    for place in filter(None, (out, page)):
+        check_file_place(place, force=force)
     dossier = read_dossier(folder)
     compared = compare_nights(dossier, None if since is None else since.date())
     points = points_of(dossier, compared)
     if out is not None:
-        write_file(out, document_text(case_document(dossier, points, compared)), force=None)
+        write_file(out, document_text(case_document(dossier, points, compared)), force=force)
+    if page is not None:
+        from sleepnoise.report.case_page import case_page
+
+        write_file(page, case_page(dossier, points, compared, reader=reader), force=force)
     show_case(dossier, points, compared)
 
 

@@ -71,10 +71,17 @@ WHOLE = 100.0
     multiple=True,
 )
 @option(RESULT, "--out", FILE, "FILE.json", "Also keep the plan as a file, for 'hear-plan' and 'check-plan'.")
+@option(RESULT, "--page", FILE, "FILE.html", "Also write it as one page with figures.")
 @option(RESULT, "--force", bool, None, "Replace a file of that name.")
 @option(RESULT, "--json", bool, None, "Print everything, unrounded, as JSON.")
 def command(
-    folders: tuple[Path, ...], room: Path, out: Path | None, force: bool, json: bool, **asked: Any
+    folders: tuple[Path, ...],
+    room: Path,
+    out: Path | None,
+    page: Path | None,
+    force: bool,
+    json: bool,
+    **asked: Any,
 ) -> None:
     """Plan isolation and masking for the bedroom of ROOM.toml from assessed nights.
 
@@ -85,19 +92,29 @@ def command(
     from sleepnoise.evidence.placing import check_file_place, write_file
     from sleepnoise.evidence.plain import document_text
 
-    if out is not None:
-        check_file_place(out, force=force)
+    for place in filter(None, (out, page)):
+        check_file_place(place, force=force)
     plan, used = _plan(folders, room, asked)
-    if json or out is not None:
+    if json or out is not None or page is not None:
         document = plan_document(plan, room, folders, used)
         if out is not None:
             write_file(out, document_text(document), force=force)
+        if page is not None:
+            write_file(page, _page(document, plan), force=force)
         if json:
             sys.stdout.buffer.write(document_text(document).encode())
             return
     from sleepnoise.screens.plan_summary import show_bedroom_plan
 
     show_bedroom_plan(plan)
+
+
+def _page(document: dict[str, Any], plan: "BedroomPlan") -> str:
+    from sleepnoise.dossier.plan_summary import plan_from
+    from sleepnoise.report.finding_pages import plan_page
+    from sleepnoise.wording.planning_words import notes
+
+    return plan_page(plan_from(document, "plan"), notes(plan))
 
 
 def _plan(

@@ -98,8 +98,13 @@ def map_figure(record: NightRecord) -> Figure:
     return Figure(key="map", title=title, description=description, svg=svg)
 
 
+def drawn(macro: str, *arguments: Any, template: str = "figures.html") -> str:
+    """Return what a macro of a template draws, its texts escaped."""
+    return str(getattr(environment().get_template(template).module, macro)(*arguments))
+
+
 def _drawn(macro: str, *arguments: Any) -> str:
-    return str(getattr(environment().get_template("drawings.html").module, macro)(*arguments))
+    return drawn(macro, *arguments, template="drawings.html")
 
 
 def _map_clock(trace: NightTrace) -> list[Mark]:
