@@ -7,8 +7,10 @@ SHA-256.
 
 import shutil
 import stat
+import struct
+import unicodedata
 import zipfile
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import asdict
 from pathlib import Path
@@ -18,7 +20,7 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from sleepnoise.casework.changes import inventory, writing
 from sleepnoise.casework.journal import JOURNAL, KeptFile, harmless_path, read_journal
-from sleepnoise.errors import OutputError, RecordingError
+from sleepnoise.errors import OutputError, RecordingError, SleepNoiseError
 from sleepnoise.evidence.placing import placed, placed_files
 from sleepnoise.evidence.plain import document_text
 from sleepnoise.evidence.provenance import READ_BYTES, FileMark, file_mark
@@ -37,6 +39,10 @@ ANY_DAY = (1980, 1, 1, 0, 0, 0)
 
 READABLE = stat.S_IFREG | 0o644
 """Kind and rights of every file in an archive. Chosen: a plain file that everybody may read."""
+
+
+_NO_ARCHIVE = (zipfile.BadZipFile, NotImplementedError, EOFError, ValueError, struct.error, RuntimeError)
+"""What the library raises at an archive that is broken, its names included."""
 
 
 class _Schema(BaseModel):
@@ -143,15 +149,17 @@ def import_dossier(archive: Path, root: Path) -> int:
 
 @contextmanager
 def _opened(archive: Path) -> Iterator[zipfile.ZipFile]:
+    if archive.exists() and not archive.is_file():
+        raise _refused(archive, "is no plain file")
     try:
         with zipfile.ZipFile(archive) as opened:
             yield opened
-    except (zipfile.BadZipFile, NotImplementedError, EOFError) as error:
-        raise _refused(archive, f"is no archive that can be read ({error})") from None
+    except SleepNoiseError:
+        raise
+    except _NO_ARCHIVE as error:
+        raise _refused(archive, f"is no archive that can be read ({type(error).__name__})") from None
     except FileNotFoundError:
         raise _refused(archive, "there is no such file") from None
-    except OutputError:
-        raise
     except OSError as error:
         raise _refused(archive, f"cannot be read ({error.strerror or error})") from None
 
@@ -170,9 +178,22 @@ def _listed(archive: Path, opened: zipfile.ZipFile) -> dict[str, _Kept]:
         files = _Contents.model_validate_json(opened.read(CONTENTS)).files
     except ValidationError:
         raise _refused(archive, f"{CONTENTS} is no list of contents") from None
-    if sorted(names[1:]) != sorted(files) or len({name.casefold() for name in names}) != len(names):
+    if sorted(names[1:]) != sorted(files):
         raise _refused(archive, f"does not hold just what {CONTENTS} lists")
+    _check_apart(archive, names)
     return files
+
+
+def _check_apart(archive: Path, names: Iterable[str]) -> None:
+    """Refuse names that some system takes for one another, and a file where a folder must be."""
+    files = list(names)
+    folders = {name[: end + 1] for name in files for end, sign in enumerate(name) if sign == "/"}
+    known: set[str] = set()
+    for place in (*files, *sorted(folders)):
+        alike = unicodedata.normalize("NFC", place.removesuffix("/")).casefold()
+        if alike in known:
+            raise _refused(archive, f"holds two names that are one on some systems: {place!r:.80}")
+        known.add(alike)
 
 
 def _check_info(archive: Path, info: zipfile.ZipInfo) -> None:
@@ -197,7 +218,12 @@ def _unpack(archive: Path, opened: zipfile.ZipFile, path: str, kept: _Kept, to: 
 
 
 def _check_journal(archive: Path, folder: Path, listed: Mapping[str, _Kept]) -> None:
-    known = {path: kept.sha256 for path, kept in inventory(read_journal(folder)).items()}
+    try:
+        known = {path: kept.sha256 for path, kept in inventory(read_journal(folder)).items()}
+    except RecordingError as error:
+        # Nobody ever sees the folder that it was unpacked into.
+        why = error.complaint.removeprefix(f"{folder / JOURNAL}: ").removeprefix(f"{folder}: ")
+        raise _refused(archive, f"{JOURNAL}: {why.rstrip('.')}") from None
     there = {path: kept.sha256 for path, kept in listed.items() if path != JOURNAL}
     if known != there:
         raise _refused(archive, "its journal does not name just the files that it holds")

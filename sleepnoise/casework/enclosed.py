@@ -35,7 +35,7 @@ def check_enclosed(root: Path, paths: Iterable[str]) -> None:
             if found[place]:
                 raise RecordingError(
                     f"{place}: is {found[place]}; a dossier holds plain files and folders alone.",
-                    remedy="Put the file or folder itself there, or ask for the dossier as 'export' writes it.",
+                    remedy="Put the file or folder itself there, or ask for an archive that 'export' wrote.",
                 )
 
 

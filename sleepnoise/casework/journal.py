@@ -71,6 +71,10 @@ class Entry:
     version: int = JOURNAL_VERSION
 
 
+LONGEST_PATH = 500
+"""Characters of a path within a dossier. Chosen: four times the longest; systems take 260 to 4096 in all, and
+thousands of folders within each other end the program that unpacks them."""
+
 _ENTRY = TypeAdapter(Entry)
 
 
@@ -166,9 +170,13 @@ def harmless_path(path: str) -> bool:
     False
     """
     parts = path.split("/")
-    return path.isprintable() and not any(
-        not part or part.startswith(".") or set(part) & set('\\:*?"<>|') or part.endswith((" ", "."))
-        for part in parts
+    return (
+        len(path) <= LONGEST_PATH
+        and path.isprintable()
+        and not any(
+            not part or part.startswith(".") or set(part) & set('\\:*?"<>|') or part.endswith((" ", "."))
+            for part in parts
+        )
     )
 
 

@@ -1,5 +1,6 @@
 import hashlib
 import json
+import os
 import stat
 import zipfile
 
@@ -65,9 +66,12 @@ def test_one_flipped_bit_in_an_archive_is_refused(archive, tmp_path):
         assert verify_dossier(tmp_path / f"unpacked{place}").sound
 
 
-def made(path, files, *, contents=None, change=lambda _info: None, compress=zipfile.ZIP_STORED):
+def made(path, files, *, contents=None, change=lambda _info: None, compress=zipfile.ZIP_STORED, hashes=False):
     """Write an archive by hand, as somebody with other intentions would."""
-    listed = {name: {"size_bytes": len(raw), "sha256": "0" * 64} for name, raw in files.items()}
+    listed = {
+        name: {"size_bytes": len(raw), "sha256": hashlib.sha256(raw).hexdigest() if hashes else "0" * 64}
+        for name, raw in files.items()
+    }
     table = {"schema": {"name": "sleepnoise/dossier-archive", "version": 1}, "files": listed}
     with zipfile.ZipFile(path, "w", compress) as archive:
         archive.writestr(CONTENTS, json.dumps(contents or table))
@@ -93,10 +97,19 @@ HARM = {
     "a folder": ({"files": {"folder/": b""}}, "leads elsewhere"),
     "a bomb": ({"files": {"zeros": bytes(10**6)}, "compress": zipfile.ZIP_DEFLATED}, "packed"),
     "another list": ({"files": {"a": b""}, "contents": {"files": {}}}, "no list of contents"),
+    "capitals alone": ({"files": {"a/B": b"", "a/b": b""}}, "two names that are one"),
+    "folders in capitals": ({"files": {"a/b": b"", "A/c": b""}}, "two names that are one"),
+    "a letter written twice": ({"files": {"\u00fc": b"", "u\u0308": b""}}, "two names that are one"),
+    "a file for a folder": ({"files": {"a": b"", "a/b": b""}}, "two names that are one"),
+    "a list of its own": ({"files": {CONTENTS: b""}}, "no list of contents"),
+    "a long way down": ({"files": {"a/" * 2000 + "b": b""}}, "leads elsewhere"),
+    "a line end": ({"files": {"a\nb": b""}}, "leads elsewhere"),
+    "no journal": ({"files": {"a": b""}, "hashes": True}, "journal"),
     "other content": ({"files": {"a": b"x"}}, "changed since"),
 }
 
 
+@pytest.mark.filterwarnings("ignore:Duplicate name")
 @pytest.mark.parametrize("harm", HARM)
 def test_an_archive_that_could_do_harm_is_refused_and_leaves_nothing(tmp_path, harm):
     how, why = HARM[harm]
@@ -140,3 +153,38 @@ def test_what_is_no_archive_is_told(tmp_path):
     for name, why in (("text.zip", "no archive"), ("nothing.zip", "no such file")):
         with pytest.raises(RecordingError, match=why):
             import_dossier(tmp_path / name, tmp_path / "folder")
+
+
+@pytest.mark.parametrize(
+    ("old", "new"),
+    [
+        (b"contents.json", b"contents.js\xc0n"),  # A name that says it is UTF-8 and is not.
+        (b"PK\x01\x02", b"PK\x01\x03"),
+        (b"PK\x05\x06", b"PK\x05\x07"),
+        (b"PK\x03\x04", b"PK\x03\x05"),
+    ],
+)
+def test_a_broken_archive_is_refused_in_one_short_sentence(archive, tmp_path, old, new):
+    raw = archive.read_bytes()
+    flagged = raw.replace(b"PK\x03\x04\x14\x00\x00\x00", b"PK\x03\x04\x14\x00\x00\x08")
+    archive.write_bytes(flagged.replace(old, new, 1))
+    before = sorted(tmp_path.iterdir())
+    with pytest.raises(RecordingError, match=r"case\.zip: ") as caught:
+        import_dossier(archive, tmp_path / "folder")
+    assert len(caught.value.complaint) < 300
+    assert sorted(tmp_path.iterdir()) == before
+
+
+def test_what_a_journal_lacks_is_told_of_the_archive_not_of_a_folder_that_nobody_sees(archive, tmp_path):
+    with zipfile.ZipFile(archive) as opened:
+        files = {name: opened.read(name) for name in opened.namelist()[1:]}
+    files["journal.jsonl"] = files["journal.jsonl"].replace(b"Larch", b"March")
+    with pytest.raises(RecordingError, match=r"case\.zip: journal\.jsonl: line 1 is not what was") as caught:
+        import_dossier(made(archive, files, hashes=True), tmp_path / "folder")
+    assert "unfinished" not in str(caught.value)
+
+
+def test_a_pipe_is_no_archive(tmp_path):
+    os.mkfifo(tmp_path / "case.zip")
+    with pytest.raises(RecordingError, match="no plain file"):
+        import_dossier(tmp_path / "case.zip", tmp_path / "folder")

@@ -124,8 +124,9 @@ def test_pipes_loops_and_names_that_are_no_text_are_found_by_verifying(kept):
 @pytest.mark.parametrize(
     ("key", "value"),
     [
-        ("version", "1"), ("about", 5), ("did", ["x"]), ("time_utc", None), ("about", "\ud800"), ("number", 3.0),
-        ("files", {"a": {"size_bytes": "4", "sha256": "x"}}), ("versions", {"python": 3}), ("more", 1),
+        ("version", "1"), ("about", 5), ("did", ["x"]), ("time_utc", None), ("about", "\ud800"),
+        ("files", {"a": {"size_bytes": "4", "sha256": "x"}}), ("versions", {"python": 3}),
+        ("more", 1), ("number", 3.0),
     ],
 )  # fmt: skip
 def test_an_entry_of_another_kind_is_refused_however_well_it_is_hashed(kept, key, value):
