@@ -51,6 +51,14 @@ class _Event(_Part):
     group: Annotated[str, Field(max_length=200)] = ""
     max_spectrum: _Bands
     background_spectrum: _Bands
+    spectrum_at_max: _Bands = _Bands(nominal_hz=[], levels_db=[])
+    loudest_moments: Annotated[list[_Bands], Field(max_length=100)] = []
+    equivalent_spectrum: _Bands = _Bands(nominal_hz=[], levels_db=[])
+
+    @property
+    def spectra(self) -> list[_Bands]:
+        at_once = [self.max_spectrum, self.background_spectrum, self.spectrum_at_max]
+        return [*at_once, self.equivalent_spectrum, *self.loudest_moments]
 
 
 class _Criterion(_Part):
@@ -112,6 +120,10 @@ class KeptEvent:
     label : str
         What it is, or the group it belongs to; empty if nobody said.
     max_spectrum, background_spectrum : Spectrum
+    spectrum_at_max, equivalent_spectrum : Spectrum
+        Without bands where the assessment is older than they are.
+    loudest_moments : tuple of Spectrum
+        Empty likewise.
     """
 
     number: int
@@ -122,6 +134,9 @@ class KeptEvent:
     label: str
     max_spectrum: Spectrum
     background_spectrum: Spectrum
+    spectrum_at_max: Spectrum
+    equivalent_spectrum: Spectrum
+    loudest_moments: tuple[Spectrum, ...]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -197,10 +212,8 @@ def _parsed(path: Path) -> _File:
         file = _File.model_validate_json(path.read_bytes())
     except ValidationError as error:
         raise RecordingError(f"{path}: {first_mistake(error)}.", remedy=_REMEDY) from None
-    for bands in (file.night.background_spectrum, *(event.max_spectrum for event in file.events)):
+    for bands in (file.night.background_spectrum, *(each for event in file.events for each in event.spectra)):
         _check(bands, path)
-    for event in file.events:
-        _check(event.background_spectrum, path)
     return file
 
 
@@ -220,6 +233,9 @@ def _event(event: _Event) -> KeptEvent:
         label=event.label or event.group,
         max_spectrum=event.max_spectrum.spectrum(),
         background_spectrum=event.background_spectrum.spectrum(),
+        spectrum_at_max=event.spectrum_at_max.spectrum(),
+        equivalent_spectrum=event.equivalent_spectrum.spectrum(),
+        loudest_moments=tuple(each.spectrum() for each in event.loudest_moments),
     )
 
 

@@ -10,6 +10,7 @@ from sleepnoise.acoustics.spectrum import Spectrum
 from sleepnoise.levels.history import TICK_S, TICKS_PER_SECOND, LevelHistory, MaskArray
 from sleepnoise.levels.statistics import band_equivalent_levels, exceeded_levels, level_statistics
 from sleepnoise.night.background import BLOCK_TICKS, MovingBackground, moving_background, usable_ticks
+from sleepnoise.night.event_moments import loudest_moments
 from sleepnoise.night.event_settings import EventSettings
 from sleepnoise.night.event_shape import DOWN_DB, loud_s, max_spectrum, onset, spectrum_at_max
 from sleepnoise.night.event_spans import Spans, event_spans, sounds_within
@@ -51,6 +52,10 @@ class Event:
         Equivalent band levels of the event-free minutes before.
     spectrum_at_max : Spectrum
         Equivalent band levels at the moment of ``lafmax``: over 125 ms, below 250 Hz over 0.5 s.
+    loudest_moments : tuple of Spectrum
+        F-weighted band levels at every moment that may be the loudest behind some loss.
+    equivalent_spectrum : Spectrum
+        Equivalent band levels over the whole event.
     rise_db, onset_rate_db_per_s : float, dB and dB/s
         How far and how fast the F-weighted level rises to ``lafmax``; sudden sounds have at least
         this rate. ``nan`` if the beginning was not heard.
@@ -82,6 +87,8 @@ class Event:
     max_spectrum: Spectrum
     background_spectrum: Spectrum
     spectrum_at_max: Spectrum = field(default_factory=_no_spectrum)
+    loudest_moments: tuple[Spectrum, ...] = field(default=(), compare=False)
+    equivalent_spectrum: Spectrum = field(default_factory=_no_spectrum, compare=False)
     rise_db: float = float("nan")
     onset_rate_db_per_s: float = float("nan")
     loud_s: float = float("nan")
@@ -176,6 +183,10 @@ def _event(night: _Night, number: int, first: int, last: int) -> Event:
         max_spectrum=max_spectrum(history, first, last),
         background_spectrum=Spectrum(nominal_hz=history.nominal_hz, levels_db=spectrum),
         spectrum_at_max=spectrum_at_max(history, first, last),
+        loudest_moments=loudest_moments(history, first, last),
+        equivalent_spectrum=Spectrum(
+            nominal_hz=history.nominal_hz, levels_db=band_equivalent_levels(history.between(first, last))
+        ),
         rise_db=rise.rise_db,
         onset_rate_db_per_s=rise.rate_db_per_s,
         loud_s=loud_s(history, first, last) if told_down else float("nan"),

@@ -9,9 +9,9 @@ from sleepnoise.acoustics.decibels import FloatArray, energy
 from sleepnoise.hearing.audibility import MODEL_BANDS_HZ
 from sleepnoise.isolation.treatments import treated_open_m2
 from sleepnoise.masking.cautions import MASKER_CAUTIONS
-from sleepnoise.planning.bedroom_problem import HeardNight, MaskerChoices, RoomWishes, bedroom_problem
-from sleepnoise.planning.cautions import JOINT_PLAN_CAUTIONS
+from sleepnoise.planning.bedroom_problem import MaskerChoices, RoomWishes, bedroom_problem
 from sleepnoise.planning.optimum import Optimum, Plan, find_optimum
+from sleepnoise.planning.planned_events import HeardNight
 from sleepnoise.planning.problem import A_WEIGHTS, Problem, Wish
 from sleepnoise.planning.robustness import CertainPlan, Certainty, certain_plan, certainty, draw
 from sleepnoise.planning.room_study import RoomStudy
@@ -33,6 +33,21 @@ from sleepnoise.planning.tradeoff import (
 
 MOST_AGREED, AGREED_LIMIT_S = 60, 20.0
 """Events up to which the programme is asked as well, and for how long, s. Chosen: sixty take some seconds."""
+
+JOINT_PLAN_CAUTIONS = (
+    "What is heard is computed for a young adult with normal hearing; published models differ from each "
+    "other by about 3 dB either way. A plan that just meets its target may miss it in the room: the "
+    "certainty beside it says how surely it is met.",
+    "Isolation values are generic. Prove each step with a door test, before and after, and plan again with "
+    "what was measured.",
+    "The side that each sound comes from decides what helps. Where nobody said it, it was guessed from the "
+    "sounds that the room file names.",
+    "Isolation lowers the background from outside too, so that what still comes in stands out more.",
+    "Before anything is sealed, hung or replaced: fire doors, escape windows, ventilation, air for "
+    "combustion, and smoke and carbon monoxide alarms come first. Local codes and licensed practice "
+    "decide.",
+)
+"""Said with every plan of isolation and masking for a bedroom."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -5,10 +5,8 @@ paths it takes: there it divides as their open areas do. Where nobody said the s
 stand behind the room, by its file, are taken as a guess, and the guess itself is uncertain.
 """
 
-import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Protocol
 
 import numpy as np
 
@@ -22,13 +20,10 @@ from sleepnoise.isolation.paths import RoomLevels, rectangular_u_db
 from sleepnoise.isolation.safety import ALARM_BAND_HZ, alarm_caution, conditions
 from sleepnoise.isolation.treatments import Treatment, exclude_each_other, treated_open_m2
 from sleepnoise.masking.masker import MaskerShape
-from sleepnoise.planning.first_plan import HeardEvent, heard_events
-from sleepnoise.planning.problem import A_WEIGHTS, Option, PathGroup, PlannedEvents, Problem, Wish
+from sleepnoise.planning.planned_events import INSIDE, UNKNOWN, HeardNight, planned_events
+from sleepnoise.planning.problem import A_WEIGHTS, Option, PathGroup, Problem, Wish
 from sleepnoise.planning.room_study import RoomStudy
 from sleepnoise.profiles.schema import CostClass
-
-INSIDE, UNKNOWN = "inside", "unknown"
-"""Origins beside the sides of a room: within it or through the structure; and not known."""
 
 COST_GUESSES: dict[CostClass, float] = {
     "none": 0.0,
@@ -42,50 +37,6 @@ COST_GUESSES: dict[CostClass, float] = {
 
 _BANDS = len(MODEL_BANDS_HZ)
 _ALARM_BAND = MODEL_BANDS_HZ.index(ALARM_BAND_HZ)
-
-
-class NightEvent(HeardEvent, Protocol):
-    """One event of an assessed night."""
-
-    @property
-    def number(self) -> int:
-        """From 1."""
-
-    @property
-    def label(self) -> str:
-        """What it is; empty when nobody said."""
-
-    @property
-    def lafmax(self) -> float:
-        """With its background, dB."""
-
-    @property
-    def lae(self) -> float:
-        """With its background, dB."""
-
-    @property
-    def duration_s(self) -> float:
-        """How long it lasts, s."""
-
-
-class HeardNight(Protocol):
-    """An assessed night."""
-
-    @property
-    def name(self) -> str:
-        """Of its folder."""
-
-    @property
-    def recorded_s(self) -> float:
-        """Length of what was judged, s."""
-
-    @property
-    def background_spectrum(self) -> Spectrum:
-        """Equivalent levels outside of all events."""
-
-    @property
-    def events(self) -> Sequence[NightEvent]:
-        """Events in order of time."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -145,7 +96,7 @@ def bedroom_problem(
     levels_db = np.array([_known(on_model_bands(night.background_spectrum)) for night in nights])
     level_known = alarm.at_pillow_dba if alarm.place in ("hall", "bedroom") else None
     return Problem(
-        events=_events(nights, origins, room.origins),
+        events=planned_events(nights, origins, room.origins),
         origins=origins,
         odds=odds,
         groups=groups,
@@ -306,59 +257,3 @@ def _check_required(groups: Sequence[PathGroup], room: RoomWishes) -> None:
             f"required treatments: may not or cannot be done in this room: {', '.join(missing)}.",
             remedy="See 'sleepnoise paths' for what may be done here, and why something may not.",
         )
-
-
-def _events(nights: Sequence[HeardNight], origins: Sequence[str], given: Mapping[str, str]) -> PlannedEvents:
-    all_events = [(place, event) for place, night in enumerate(nights) for event in night.events]
-    signal_db, background_db = heard_events([event for _, event in all_events])
-    known = ~(np.isnan(signal_db) | np.isnan(background_db))
-    beside = energy(np.where(known, background_db, -np.inf)) @ A_WEIGHTS
-    maxima = energy([event.lafmax for _, event in all_events]) - beside
-    exposures = energy([event.lae for _, event in all_events]) - beside * [
-        event.duration_s for _, event in all_events
-    ]
-    return PlannedEvents(
-        names=tuple(_name(nights, place, event) for place, event in all_events),
-        sources=tuple(event.label for _, event in all_events),
-        nights=np.array([place for place, _ in all_events], dtype=np.int64),
-        origin=_origins(all_events, origins, given),
-        signal_db=np.where(known, signal_db, -np.inf),
-        background_db=np.where(known, background_db, -np.inf),
-        max_dba=level(np.maximum(maxima, 0.0)),
-        exposure_dba=level(np.maximum(exposures, 0.0)),
-    )
-
-
-def _name(nights: Sequence[HeardNight], place: int, event: NightEvent) -> str:
-    night = f"{place + 1}:" if len(nights) > 1 else ""
-    return f"{night}{event.number}" + (f" {event.label}" if event.label else "")
-
-
-def _origins(
-    all_events: Sequence[tuple[int, NightEvent]], origins: Sequence[str], given: Mapping[str, str]
-) -> np.ndarray[tuple[int], np.dtype[np.int64]]:
-    found = np.full(len(all_events), origins.index(UNKNOWN), dtype=np.int64)
-    for name, origin in given.items():
-        if origin not in origins[:-1]:
-            raise SettingsError(
-                f"where event {name} comes from: must be {', '.join(origins[:-1])}, got {origin!r:.40}.",
-                remedy="Name a side of the room, or 'inside' for sounds in it or through the structure.",
-            )
-        match = re.fullmatch(r"(?:(\d+):)?(\d+)", name)
-        rows = [
-            row
-            for row, (place, event) in enumerate(all_events)
-            if (event.label == name if match is None else _is(match, place, event))
-        ]
-        if not rows:
-            raise SettingsError(
-                f"where event {name} comes from: no such event or label.",
-                remedy="Take the number from events.csv; for several nights NIGHT:NUMBER, such as 2:14.",
-            )
-        found[rows] = origins.index(origin)
-    return found
-
-
-def _is(match: re.Match[str], place: int, event: NightEvent) -> bool:
-    night = 1 if match[1] is None else int(match[1])
-    return (place + 1, event.number) == (night, int(match[2]))

@@ -148,7 +148,7 @@ def ceilings(problem: Problem, choices: IntArray) -> FloatArray:
         room = np.where(level(alarm) < wish.alarm_floor_dba - GUARD_DB, -1.0, room)
     if np.isfinite(wish.laeq_limit_dba):
         steady = A_WEIGHTS * energy(problem.night_background_db)
-        kept = _kept_weights(problem) * energy(events.exposure_dba)[:, None] / problem.seconds
+        kept = events.exposed * energy(events.exposure_dba)[:, None] / problem.seconds
         by_origin = np.zeros((len(problem.origins), len(MODEL_BANDS_HZ)))
         np.add.at(by_origin, events.origin, kept)
         base = float(np.sum(by_origin * problem.fixed) + steady @ problem.background_fixed) + _summed(
@@ -164,31 +164,43 @@ def ceilings(problem: Problem, choices: IntArray) -> FloatArray:
     return room
 
 
-def _kept_weights(problem: Problem) -> FloatArray:
-    """Return how each event's A-weighted energy is spread over the bands, shape (events, bands)."""
-    weighted = A_WEIGHTS * energy(problem.events.signal_db)
-    total = weighted.sum(axis=-1, keepdims=True)
-    return np.asarray(np.divide(weighted, total, out=np.zeros_like(weighted), where=total > 0.0))
-
-
 def _deciding_maxima(problem: Problem, choices: IntArray) -> FloatArray:
     """Return the energy of the event that decides about LAFmax without masker, shape (combinations,)."""
     events = problem.events
-    alone = _kept_weights(problem) * energy(events.max_dba)[:, None]
     beside = A_WEIGHTS * energy(events.background_db)
-    fixed = np.sum(alone * problem.fixed[events.origin] + beside * problem.background_fixed, axis=-1)
+    moments = [_Moment(problem, number, beside) for number in range(events.moments.shape[1])]
     found = np.empty(len(choices))
-    tables = [
-        np.einsum("kei,ei->ke", group.carried[:, events.origin], alone) + group.background_carried @ beside.T
-        for group in problem.groups
-    ]
     for first in range(0, len(choices), BLOCK):
-        part = slice(first, first + BLOCK)
-        levels = np.tile(fixed, (len(choices[part]), 1))
-        for table, numbers in zip(tables, choices[part].T, strict=True):
-            levels += table[numbers]
-        found[part] = -np.sort(-levels, axis=1)[:, problem.wish.lafmax_allowed]
+        part = choices[first : first + BLOCK]
+        levels = moments[0].levels(part)
+        for moment in moments[1:]:
+            levels[:, moment.rows] = np.maximum(levels[:, moment.rows], moment.levels(part))
+        found[first : first + BLOCK] = -np.sort(-levels, axis=1)[:, problem.wish.lafmax_allowed]
     return found
+
+
+class _Moment:
+    """One moment of each event that has so many: what every option lets in then, with the background."""
+
+    def __init__(self, problem: Problem, number: int, beside: FloatArray) -> None:
+        events = problem.events
+        used = events.moments[:, number].any(axis=-1) if number else np.ones(events.count, dtype=np.bool_)
+        self.rows = np.flatnonzero(used)
+        origin = events.origin[self.rows]
+        alone = events.moments[self.rows, number] * energy(events.max_dba[self.rows])[:, None]
+        beside = beside[self.rows]
+        self.fixed = np.sum(alone * problem.fixed[origin] + beside * problem.background_fixed, axis=-1)
+        self.tables = [
+            np.einsum("kei,ei->ke", group.carried[:, origin], alone) + group.background_carried @ beside.T
+            for group in problem.groups
+        ]
+
+    def levels(self, choices: IntArray) -> FloatArray:
+        """Return the energy at that moment, shape (combinations, events that have it)."""
+        levels = np.tile(self.fixed, (len(choices), 1))
+        for table, numbers in zip(self.tables, choices.T, strict=True):
+            levels += table[numbers]
+        return levels
 
 
 def _summed(problem: Problem, choices: IntArray, of_group) -> FloatArray:  # type: ignore[no-untyped-def]

@@ -38,7 +38,6 @@ from sleepnoise.masking.masker import (
 )
 from sleepnoise.night.event_shape import LONG_MAXIMUM_TICKS, SHORT_MAXIMA_FROM_HZ
 from sleepnoise.night.events import Event
-from sleepnoise.planning.cautions import NO_EVENTS, PLAN_CAUTIONS, unknown_bands_caution
 
 MARGIN_RANGE_DB = (-15.0, 15.0)
 """Margins that may be aimed at. Chosen: from five times the model's uncertainty below the limit of hearing to
@@ -46,6 +45,23 @@ just above "not noticeable"."""
 
 MASKER_STEP_RANGE_DB = (0.1, 5.0)
 """Spacings of masker levels. Chosen: 0.1 dB is finer than anyone can set, 5 dB is coarse enough to hear."""
+
+PLAN_CAUTIONS = (
+    "What is heard is computed for a young adult with normal hearing; published models differ from each "
+    "other by about 3 dB either way. A plan that just meets its target may miss it in the room.",
+    "Isolation steps are generic values for the treated path alone. The room gains less where sound also "
+    "comes by other paths, and every event is taken to come by the treated one: prove each step with a "
+    "door test.",
+    "The background is taken to fall with every isolation step, as if all of it came from outside, because "
+    "then events stand out most. What is made inside the room covers more than is counted here.",
+    "Before anything is sealed, hung or replaced: fire doors, escape windows, ventilation, air for "
+    "combustion, and smoke and carbon monoxide alarms come first. Local codes and licensed practice "
+    "decide.",
+)
+"""Said with every plan."""
+
+NO_EVENTS = "No event was found, so there is nothing to plan."
+"""Said first when the night was quiet."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -268,7 +284,19 @@ def _cautions(signal_db: FloatArray) -> tuple[str, ...]:
     if known.all():
         return (*PLAN_CAUTIONS, *MASKER_CAUTIONS)
     unknown_from = int(np.argmin(known))
-    return (unknown_bands_caution(MODEL_BANDS_HZ[max(unknown_from - 1, 0)]), *PLAN_CAUTIONS, *MASKER_CAUTIONS)
+    return (
+        _unknown_bands_caution(MODEL_BANDS_HZ[max(unknown_from - 1, 0)]),
+        *PLAN_CAUTIONS,
+        *MASKER_CAUTIONS,
+    )
+
+
+def _unknown_bands_caution(highest_known_hz: float) -> str:
+    """Return the caution for recordings that end below the model's bands."""
+    return (
+        f"Nothing is known above the {highest_known_hz:g} Hz band in part of the events: what they have "
+        "there was not planned for."
+    )
 
 
 def _check_range(name: str, value: float, allowed: tuple[float, float], unit: str) -> None:

@@ -86,16 +86,15 @@ def outcome(problem: Problem, choice: Sequence[int], masker: Spectrum | None = N
     noise_db = level(energy(events.background_db + level(background)) + energy(masker_db))
     margins_db = margin_db(remaining_db, noise_db)
     audible = margins_db > problem.wish.margin_db + GUARD_DB
-    kept = kept_dba(problem, sound)
     steady = float(np.sum(A_WEIGHTS * energy(masker_db)))
     of_night = float(np.sum(A_WEIGHTS * energy(problem.night_background_db) * background))
-    of_events = float(np.sum(energy(events.exposure_dba) * kept)) / problem.seconds
+    of_events = float(np.sum(energy(events.exposure_dba) * events.kept_of_exposures(sound))) / problem.seconds
     beside = np.sum(A_WEIGHTS * energy(events.background_db) * background, axis=-1)
     result = Outcome(
         money=float(sum(group.options[n].money for group, n in zip(problem.groups, choice, strict=True))),
         margins_db=margins_db,
         audible=audible,
-        lafmax_dba=level(energy(events.max_dba) * kept + beside + steady),
+        lafmax_dba=level(energy(events.max_dba) * events.kept_of_maxima(sound) + beside + steady),
         laeq_dba=float(level(of_events + of_night + steady)),
         background_dba=float(level(of_night + steady)),
         masker_dba=float(level(steady)),
@@ -103,14 +102,6 @@ def outcome(problem: Problem, choice: Sequence[int], masker: Spectrum | None = N
         unmet=(),
     )
     return _judged(problem, result)
-
-
-def kept_dba(problem: Problem, sound: FloatArray) -> FloatArray:
-    """Return the part of each event's A-weighted energy that is left, shape (events,); 1 for silence."""
-    weighted = A_WEIGHTS * energy(problem.events.signal_db)
-    total = weighted.sum(axis=-1)
-    left = np.sum(weighted * sound[problem.events.origin], axis=-1)
-    return np.asarray(np.divide(left, total, out=np.ones_like(total), where=total > 0.0))
 
 
 def _judged(problem: Problem, found: Outcome) -> Outcome:

@@ -55,6 +55,13 @@ class PlannedEvents:
     background_db : ndarray, shape (events, bands), dB
     max_dba, exposure_dba : ndarray, shape (events,), dB(A)
         LAFmax and LAE of the event alone.
+    moments : ndarray, shape (events, moments, bands)
+        Moments that may be the loudest behind a loss: A-weighted energies of the event alone, as parts of
+        that of its LAFmax. An event with fewer moments than another has zeros.
+    exposed : ndarray, shape (events, bands)
+        How the A-weighted energy of its LAE is spread; rows add up to 1, or to 0 for silence.
+    max_u_db : ndarray, shape (events,), dB
+        How well LAFmax behind a loss is known from these moments, standard uncertainty.
     """
 
     names: tuple[str, ...]
@@ -65,6 +72,9 @@ class PlannedEvents:
     background_db: FloatArray
     max_dba: FloatArray
     exposure_dba: FloatArray
+    moments: FloatArray
+    exposed: FloatArray
+    max_u_db: FloatArray
 
     @property
     def count(self) -> int:
@@ -82,7 +92,23 @@ class PlannedEvents:
             background_db=self.background_db[rows],
             max_dba=self.max_dba[rows],
             exposure_dba=self.exposure_dba[rows],
+            moments=self.moments[rows],
+            exposed=self.exposed[rows],
+            max_u_db=self.max_u_db[rows],
         )
+
+    def kept_of_maxima(self, sound: FloatArray) -> FloatArray:
+        """Return which part of each LAFmax is left, shape (events,), of what is left of each origin.
+
+        Parameters
+        ----------
+        sound : ndarray, shape (origins, bands)
+        """
+        return np.asarray(np.einsum("emi,ei->em", self.moments, sound[self.origin]).max(axis=1, initial=0.0))
+
+    def kept_of_exposures(self, sound: FloatArray) -> FloatArray:
+        """Return which part of each LAE is left, shape (events,); see :meth:`kept_of_maxima`."""
+        return np.asarray(np.einsum("ei,ei->e", self.exposed, sound[self.origin]))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

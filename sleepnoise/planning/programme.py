@@ -231,11 +231,8 @@ class _Model:
 
     def _levels(self) -> None:
         problem, wish, events = self.problem, self.problem.wish, self.problem.events
-        weighted = A_WEIGHTS * energy(events.signal_db)
-        total = weighted.sum(axis=-1, keepdims=True)
-        kept = np.divide(weighted, total, out=np.zeros_like(weighted), where=total > 0.0)
         steady = A_WEIGHTS * energy(problem.night_background_db)
-        exposed = kept * energy(events.exposure_dba)[:, None] / problem.seconds
+        exposed = events.exposed * energy(events.exposure_dba)[:, None] / problem.seconds
         if np.isfinite(wish.laeq_limit_dba):
             by_origin = np.zeros((len(problem.origins), len(MODEL_BANDS_HZ)))
             np.add.at(by_origin, events.origin, exposed)
@@ -246,19 +243,27 @@ class _Model:
             base = float(np.sum(by_origin * problem.fixed) + steady @ problem.background_fixed)
             self._level_row(options, base, wish.laeq_limit_dba, None)
         if np.isfinite(wish.lafmax_limit_dba):
-            highest = kept * energy(events.max_dba)[:, None]
-            beside = A_WEIGHTS * energy(events.background_db)
-            for number, origin in enumerate(events.origin):
-                options = [
-                    group.carried[:, origin] @ highest[number] + group.background_carried @ beside[number]
-                    for group in problem.groups
-                ]
-                base = float(
-                    highest[number] @ problem.fixed[origin] + beside[number] @ problem.background_fixed
-                )
-                self._level_row(options, base, wish.lafmax_limit_dba, number)
+            self._maxima()
             if self.loud:
                 self._row({self.first_loud: np.ones(self.loud)}, -np.inf, float(wish.lafmax_allowed))
+
+    def _maxima(self) -> None:
+        """Hold LAFmax: every moment of an event that may be its loudest one stays below the limit."""
+        problem, events = self.problem, self.problem.events
+        highest = events.moments * energy(events.max_dba)[:, None, None]
+        beside = A_WEIGHTS * energy(events.background_db)
+        for number, origin in enumerate(events.origin):
+            around = [group.background_carried @ beside[number] for group in problem.groups]
+            fixed = beside[number] @ problem.background_fixed
+            for place, moment in enumerate(highest[number]):
+                if place and not moment.any():
+                    continue
+                options = [
+                    group.carried[:, origin] @ moment + each
+                    for group, each in zip(problem.groups, around, strict=True)
+                ]
+                base = float(moment @ problem.fixed[origin] + fixed)
+                self._level_row(options, base, problem.wish.lafmax_limit_dba, number)
 
     def _level_row(self, options: list[FloatArray], base: float, limit_dba: float, event: int | None) -> None:
         """Hold a level; one that belongs to an event may be exceeded where its variable says so."""

@@ -315,7 +315,9 @@ def _masker_step(problem: Problem, choice: tuple[int, ...], plan: Plan) -> Step:
 
 
 def _maximum_dba(problem: Problem, choice: Sequence[int]) -> float:
-    """Return the energy mean of the events alone, A-weighted, dB(A)."""
+    """Return the energy mean of the events alone, A-weighted, dB(A); ``nan`` if there are none."""
+    if not problem.events.origin.size:
+        return float("nan")
     sound, _, _ = left_over(problem, choice)
     left = energy(problem.events.signal_db) * sound[problem.events.origin]
     return float(level(np.mean(left @ A_WEIGHTS)))

@@ -1,9 +1,8 @@
 """What a plan's model computes beside what is measured in the filtered sound, and why they differ.
 
-The model keeps one spectrum of each event, the highest level of each band. Those are not reached at one
-moment, and a loss that differs from band to band then takes a little more or less off what is heard at
-the loudest moment. Where both differ, the losses are put on the spectrum of that very moment: if this
-gives what was measured, the difference is explained.
+The model keeps those moments of each event that may be its loudest, with the bands' means over 125 ms. Where
+computed and measured levels still differ, the losses are put on the spectra of all moments: if this gives
+what was measured, the difference is explained.
 """
 
 from collections.abc import Sequence
@@ -11,13 +10,14 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from sleepnoise.acoustics.decibels import FloatArray, energy, level
+from sleepnoise.acoustics.decibels import energy, level
 from sleepnoise.acoustics.spectrum import Spectrum
 from sleepnoise.assessing.record import NightRecord
 from sleepnoise.hearing.audibility import MODEL_BANDS_HZ, margin_db
 from sleepnoise.judgement.assessment import NightAssessment
 from sleepnoise.levels.engine import level_history
 from sleepnoise.levels.history import LevelHistory
+from sleepnoise.night.event_moments import fast_energies
 from sleepnoise.night.event_shape import max_spectrum
 from sleepnoise.night.events import Event
 from sleepnoise.planning.first_plan import heard_events
@@ -27,13 +27,10 @@ from sleepnoise.proving.promise import Promise, PromisedEvent
 AGREEING_DB = 0.5
 """Difference up to which computed and measured levels agree. Chosen: less than anyone hears."""
 
-FADING = float(np.exp(-1.0))
-"""What the F weighting keeps of the past after a tick of 125 ms. Source: IEC 61672-1, time constant of F."""
-
 OF_SEVERAL = "The plan's number is that of all its nights together."
 OF_MOMENTS = (
-    "The plan puts its losses on the highest level of each band, which are not reached at one moment. On the "
-    "spectra as they were moment by moment they give {level:.1f}, as measured."
+    "The plan keeps a few moments of each event. On all the spectra as they were, moment by moment, its "
+    "losses give {level:.1f}, as measured."
 )
 IN_SCATTER = (
     "What is left of it lies within the scatter of background and masker, so that their own highest "
@@ -194,18 +191,9 @@ def _by_moments(event: Event, each: PromisedEvent, before: LevelHistory, promise
     own = slice(event.first_tick, event.last_tick)
     weighted = energy(before.laeq[own].astype(np.float64))
     heard, loss_db = losses_within(before, event, promise, each.origin)
-    share = _fast(weighted * kept_in_bands(heard, -loss_db)) / _fast(weighted)
+    share = fast_energies(weighted * kept_in_bands(heard, -loss_db)) / fast_energies(weighted)
     left = energy(before.lafmax[own].astype(np.float64)) * share + energy(promise.masker_dba)
     return float(level(left.max()))
-
-
-def _fast(ticks: FloatArray) -> FloatArray:
-    """Return energies, steady over each tick, as the F weighting has them at the ticks' ends."""
-    found, now = np.empty_like(ticks), float(ticks[0])
-    for place, each in enumerate(ticks.tolist()):
-        now = each + (now - each) * FADING
-        found[place] = now
-    return found
 
 
 def _margin(event: Event, after: LevelHistory, steady: Spectrum) -> float:

@@ -14,9 +14,13 @@ from sleepnoise.acoustics.spectrum import Spectrum
 from sleepnoise.hearing.audibility import margin_db
 from sleepnoise.planning.bedroom_plan import BedroomPlan
 from sleepnoise.planning.optimum import Plan
-from sleepnoise.planning.outcome import kept_dba, left_over
+from sleepnoise.planning.outcome import left_over
 from sleepnoise.planning.problem import A_WEIGHTS, Problem
 from sleepnoise.planning.robustness import Doubt, draw, left_in_draw
+
+UNEVEN_DB = 10.0
+"""Difference between the losses of two bands from which the moment that is loudest is fully in doubt. Chosen:
+what a door takes off treble more than bass."""
 
 LEVELS_KNOWN: frozenset[Doubt] = frozenset({"levels"})
 """Doubts that are left out here: whoever compares levels knows how well each of them was measured."""
@@ -192,6 +196,12 @@ def _as_it_is(problem: Problem) -> _AsItIs:
     )
 
 
+def _unevenness(problem: Problem, plan: Plan) -> FloatArray:
+    """Return how much of the doubt about its loudest moment each event has: none behind an even loss."""
+    apart_db = np.ptp(level(left_over(problem, plan.choice)[0]), axis=-1)
+    return np.asarray(np.minimum(apart_db / UNEVEN_DB, 1.0)[problem.events.origin])
+
+
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class _Spreads:
     """Standard deviations over everything that is not known of the room."""
@@ -212,16 +222,15 @@ def _in_draws(problem: Problem, plan: Plan) -> _Spreads:
     losses, rows = [], []
     for number in range(len(drawn.levels_db)):
         sound, background = left_in_draw(problem, plan, drawn, number, LEVELS_KNOWN)
-        elsewhere = replace(problem, events=replace(events, origin=drawn.origin[number]))
-        kept = kept_dba(elsewhere, sound)
+        elsewhere = replace(events, origin=drawn.origin[number])
         of_night = float(night @ background) + steady
-        maxima = highest * kept + beside @ background + steady
-        rows.append([of_night, of_night + float(exposed @ kept), *maxima])
+        maxima = highest * elsewhere.kept_of_maxima(sound) + beside @ background + steady
+        rows.append([of_night, of_night + float(exposed @ elsewhere.kept_of_exposures(sound)), *maxima])
         losses.append(level(sound))
     u_db = np.std(level(np.array(rows)), axis=0)
     return _Spreads(
         loss_u_db=np.std(losses, axis=0),
         background_u_db=float(u_db[0]),
         laeq_u_db=float(u_db[1]),
-        lafmax_u_db=u_db[2:],
+        lafmax_u_db=np.hypot(u_db[2:], events.max_u_db * _unevenness(problem, plan)),
     )

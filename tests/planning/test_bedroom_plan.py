@@ -20,6 +20,7 @@ from sleepnoise.planning.room_study import study_room
 
 ROOM = Path(__file__).parents[2] / "demo_audio" / "bedroom.toml"
 BAND = np.arange(len(MODEL_BANDS_HZ))
+NO_SPECTRUM = Spectrum(nominal_hz=(), levels_db=np.empty(0))
 MASKERS = MaskerChoices(shapes=masker_shapes(), shaped=True, lowest_hz=100.0)
 
 
@@ -31,6 +32,9 @@ class Event:
     lafmax: float = 50.0
     lae: float = 52.0
     duration_s: float = 4.0
+    loudest_moments: tuple = ()
+    spectrum_at_max: Spectrum = NO_SPECTRUM
+    equivalent_spectrum: Spectrum = NO_SPECTRUM
 
     @property
     def max_spectrum(self):

@@ -139,6 +139,9 @@ def _one_event(passby, loss_db, shapes, shaped):
         background_db=passby.background.levels_db[None, :],
         max_dba=np.array([40.5]),
         exposure_dba=np.array([45.0]),
+        moments=np.full((1, 1, bands), 1.0 / bands),
+        exposed=np.full((1, bands), 1.0 / bands),
+        max_u_db=np.array([0.3]),
     )
     group = PathGroup(
         key="window",

@@ -61,6 +61,14 @@ def test_steps_add_up_to_the_plan(make_problem):
         assert steps[-1].key == "masker"
 
 
+def test_a_treatment_that_somebody_wants_for_a_night_without_events_gains_nothing_known(make_problem):
+    problem = make_problem(1, events=0)
+    plan = find_optimum(problem).plan
+    (step,) = steps_of(problem, replace(plan, choice=(1, *plan.choice[1:])))
+    assert np.isnan(step.level_gain_db)
+    assert step.audible == 0
+
+
 def test_an_event_that_is_covered_does_not_make_up_for_one_that_is_heard(make_problem):
     problem = make_problem(2, events=2, margin_db=0.0)
     signal_db = problem.events.signal_db.copy()
