@@ -7,7 +7,7 @@ from sleepnoise.dossier.folder import fresh_folder, write_manifest, write_result
 from sleepnoise.report.clips import ClipKind, event_clips
 from sleepnoise.report.drawings import map_figure, spectra_figure, standalone, trace_figure
 from sleepnoise.report.html import night_page
-from sleepnoise.report.pdf import night_pdf
+from sleepnoise.report.pdf import drawing_png, night_pdf
 from sleepnoise.report.sections import Reader
 
 
@@ -31,11 +31,11 @@ def write_assessment(
         Replace an earlier assessment there.
     reader : Reader, optional
         Whom the page speaks to when it is opened, and the PDF throughout.
-    clips : {"blurred", "full"}, optional
+    clips : {"blurred", "full", "full-with-voices"}, optional
         Put sounds of the loudest events into the page. None unless asked for: a page that is
-        handed on shall not hand on voices.
+        handed on shall not hand on voices; what is like speech is blurred unless voices are named.
     paper : bool, optional
-        Write report.pdf as well, and the drawings as SVG.
+        Write report.pdf as well, and the drawings as SVG and PNG.
 
     Raises
     ------
@@ -58,9 +58,11 @@ def write_assessment(
 
 def _write_drawings(record: NightRecord, folder: Path) -> None:
     figures = {
-        "night.svg": trace_figure(record),
-        "spectra.svg": spectra_figure(record),
-        "third_octaves.svg": map_figure(record),
+        "night": trace_figure(record),
+        "spectra": spectra_figure(record),
+        "third_octaves": map_figure(record),
     }
     for name, figure in figures.items():
-        (folder / name).write_text(standalone(figure), encoding="utf-8", newline="\n")
+        svg = standalone(figure)
+        (folder / f"{name}.svg").write_text(svg, encoding="utf-8", newline="\n")
+        (folder / f"{name}.png").write_bytes(drawing_png(svg))

@@ -1,4 +1,6 @@
-"""The page of a night as a PDF for paper and archive, tagged; needs the extra ``report``.
+"""The page of a night as a PDF for paper and archive, tagged, and its drawings as pictures.
+
+All of it needs the extra ``report``.
 
 The document is typeset from a template and the data, which travel apart: no text of a night can
 act as mark-up. The same night gives the same bytes.
@@ -26,6 +28,17 @@ EVENNESS = 0.35
 UNBROKEN = 24
 """Letters after which a word may be broken. Chosen: the longest that fits a narrow column."""
 
+PIXELS_PER_INCH = 192
+"""Sharpness of pictures. Chosen: two pixels for each of the drawing's own, as on sharp screens."""
+
+SANS = '"Source Sans 3", "Noto Sans", "DejaVu Sans", sans-serif'
+"""Fonts of pictures. Chosen: those of the page; the typesetter knows no sans-serif by that word alone."""
+
+PICTURE = b"""#set page(width: auto, height: auto, margin: 0pt, fill: white)
+#image(bytes(sys.inputs.svg), format: "svg")
+"""
+"""A page that is one drawing. Chosen: no margin, so that it can stand anywhere."""
+
 
 def night_pdf(record: NightRecord, *, reader: Reader = "consultant") -> bytes:
     """Return the page of one night for one reader as a PDF, tagged throughout.
@@ -37,13 +50,7 @@ def night_pdf(record: NightRecord, *, reader: Reader = "consultant") -> bytes:
     OutputError
         If the typesetting library is not installed.
     """
-    try:
-        import typst
-    except ImportError:
-        raise OutputError(
-            "report.pdf: typst, which sets PDF pages, is not installed.",
-            remedy="Install it with: pip install 'sleepnoise[report]'. Or print report.html.",
-        ) from None
+    typst = _typesetting()
     sheets = {"report": json.dumps(_document(record, reader), ensure_ascii=False)}
     template = template_text("report.typ").encode()
     try:
@@ -51,6 +58,36 @@ def night_pdf(record: NightRecord, *, reader: Reader = "consultant") -> bytes:
     except typst.TypstError:
         # The standard refuses letters that no font here can draw, such as in a file's name.
         return bytes(typst.compile(template, format="pdf", sys_inputs=sheets))
+
+
+def drawing_png(svg: str) -> bytes:
+    """Return a drawing as a PNG picture on white, drawn by the same library as the pages.
+
+    Parameters
+    ----------
+    svg : str
+        See :func:`~sleepnoise.report.drawings.standalone`.
+
+    Raises
+    ------
+    OutputError
+        If the typesetting library is not installed.
+    """
+    named = svg.replace("font-family: sans-serif", f"font-family: {SANS}", 1)
+    return bytes(
+        _typesetting().compile(PICTURE, format="png", ppi=PIXELS_PER_INCH, sys_inputs={"svg": named})
+    )
+
+
+def _typesetting() -> Any:
+    try:
+        import typst
+    except ImportError:
+        raise OutputError(
+            "report.pdf: typst, which sets PDF pages, is not installed.",
+            remedy="Install it with: pip install 'sleepnoise[report]'. Or print report.html.",
+        ) from None
+    return typst
 
 
 def _document(record: NightRecord, reader: Reader) -> dict[str, Any]:
