@@ -42,11 +42,12 @@ SOURCE_KINDS = ("road", "rail", "aircraft", "industry", "services", "business", 
 @option(
     RESULT,
     "--clips",
-    click.Choice(["blurred", "full"]),
+    click.Choice(["blurred", "full", "full-with-voices"]),
     None,
-    "Put sounds of the loudest events into the page: with speech blurred, or as they are. [default: none]",
+    "Put sounds of the loudest events into the page: all blurred; as they are, but speech blurred; or with "
+    "voices too, if everybody heard agrees. [default: none]",
 )
-@option(RESULT, "--paper", bool, None, "Write report.pdf and the drawings as SVG, too (extra 'report').")
+@option(RESULT, "--paper", bool, None, "Write report.pdf, and the drawings as SVG and PNG (extra 'report').")
 @option(RESULT, "--check", bool, None, "End with status 1 if a guideline value is exceeded.")
 @option(
     RESULT, "--threads", int, "N", f"Threads; the result stays the same. [default: all, up to {MOST_THREADS}]"

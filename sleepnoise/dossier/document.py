@@ -159,6 +159,10 @@ def _sounds(record: NightRecord) -> dict[str, Any]:
         "listened": recognised.grouped.listened,
         "labelled": recognised.said,
         "suggestions": recognised.suggestions,
+        "speech": [
+            {"event": number, **named_fields(found), "speech_like": found.speech_like}
+            for number, found in recognised.speech.items()
+        ],
         "own": sounds.own,
         "verdicts_without_own": [_verdict(verdict) for verdict in sounds.verdicts_without_own],
         "diary": sounds.diary,

@@ -1,9 +1,10 @@
 """One night's sounds recognised: grouped, labelled, and told apart by whose they are."""
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from sleepnoise.acoustics.pressure import PressureBlock
+from sleepnoise.character.speech_likeness import SpeechLikeness, speech_likeness
 from sleepnoise.errors import RecordingError
 from sleepnoise.levels.history import LevelHistory
 from sleepnoise.night.events import Event
@@ -24,6 +25,9 @@ from sleepnoise.recognition.suggestions import Suggestion, suggestions
 Listen = Callable[[Event], PressureBlock]
 """Returns the stretch of the recording that ``listening_span`` names for an event."""
 
+SPEECH_LIKE = "speech-like"
+"""Flag of an event that sounds like speech."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class RecognisedNight:
@@ -39,6 +43,8 @@ class RecognisedNight:
     suggestions : tuple of Suggestion
     known : tuple of KnownSound
         To be kept for later nights.
+    speech : mapping of int to SpeechLikeness
+        By the number of the event, of those that were heard and long enough to tell.
     """
 
     events: tuple[Event, ...]
@@ -46,6 +52,7 @@ class RecognisedNight:
     said: tuple[SaidSpan, ...]
     suggestions: tuple[Suggestion, ...]
     known: tuple[KnownSound, ...]
+    speech: Mapping[int, SpeechLikeness]
 
 
 def recognise(
@@ -75,26 +82,44 @@ def recognise(
     RecordingError
         If a label names a group that nobody knows.
     """
-    features = [_features(history, event, listen) for event in events]
+    speech: dict[int, SpeechLikeness] = {}
+    features = [_features(history, event, listen, speech) for event in events]
     grouped = group_events(events, features, known)
     told = _group_labels(labels, [*(group.sound for group in grouped.groups), *known])
     grouped = labelled(grouped, told)
     said = said_spans(labels, grouped, events, history)
     own = own_ticks(said, events, history)
     return RecognisedNight(
-        events=with_labels(with_groups(events, grouped), said, own),
+        events=_with_speech(with_labels(with_groups(events, grouped), said, own), speech),
         grouped=grouped,
         said=said,
         suggestions=suggestions(history),
         known=tuple(_relabelled(sound, told) for sound in known_after(known, grouped)),
+        speech=speech,
     )
 
 
-def _features(history: LevelHistory, event: Event, listen: Listen | None) -> SoundFeatures:
+def _features(
+    history: LevelHistory, event: Event, listen: Listen | None, speech: dict[int, SpeechLikeness]
+) -> SoundFeatures:
+    """Return what an event is like; how much like speech is noted on the way, since it is heard once."""
     by_levels = level_features(history, event)
     if listen is None:
         return by_levels
-    return replace(by_levels, audio=audio_features(listen(event), event.start))
+    heard = listen(event)
+    likeness = speech_likeness(heard, event.start)
+    if likeness is not None:
+        speech[event.number] = likeness
+    return replace(by_levels, audio=audio_features(heard, event.start))
+
+
+def _with_speech(events: Iterable[Event], speech: Mapping[int, SpeechLikeness]) -> tuple[Event, ...]:
+    return tuple(
+        replace(event, flags=(*event.flags, SPEECH_LIKE))
+        if event.number in speech and speech[event.number].speech_like
+        else event
+        for event in events
+    )
 
 
 def _group_labels(labels: Labels | None, sounds: Iterable[KnownSound]) -> dict[str, tuple[str, Whose]]:

@@ -1,5 +1,7 @@
 """Sound clips of events for the page: blurred so that nobody's words are heard, or in full on request.
 
+What is like speech is blurred in full clips as well, unless somebody asks for voices in so many words.
+
 A blurred clip keeps how loud a sound is, how long, and roughly how high, and nothing else: octave
 by octave the slow course of its energy is put on noise. What carries words are changes of the
 envelope between 2 and 16 Hz; these are gone. All clips of a page have one gain, so that quiet
@@ -18,12 +20,16 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sleepnoise.acoustics.decibels import FloatArray, pressure_level
+from sleepnoise.acoustics.pressure import PressureBlock
 from sleepnoise.acoustics.source import Source
 from sleepnoise.assessing.record import NightRecord
+from sleepnoise.character.speech_likeness import speech_likeness
 from sleepnoise.night.events import Event
+from sleepnoise.recognition.recognise import SPEECH_LIKE
+from sleepnoise.wording.speech_words import SPEECH_CAUTION
 from sleepnoise.wording.tables import loudest_events
 
-ClipKind = Literal["blurred", "full"]
+ClipKind = Literal["blurred", "full", "full-with-voices"]
 
 DRULLMAN_1994 = Source(
     document="Drullman, Festen and Plomp 1994, J. Acoust. Soc. Am. 95:1053-1064",
@@ -50,6 +56,12 @@ MOST_CLIPS = 40
 CLIP_RATE_HZ = 32_000
 """Sampling rate of clips. Chosen: holds all that most adults hear, at two thirds of the size."""
 
+VOICES_BLURRED = (
+    "What sounds like speech is blurred, as far as it was found; voices may be left: hand it on only as far "
+    "as the law and those who can be heard allow."
+)
+"""Said of clips in full. Common practice, no source."""
+
 LOUDEST_SAMPLE = 0.9
 """Largest sample of all clips. Chosen: coding may overshoot a little."""
 
@@ -63,12 +75,15 @@ class Clips:
     kind : ClipKind
     addresses : dict of int to str
         By the number of the event: an address that holds the sound itself (MP3).
+    blurred : tuple of int
+        Numbers of the events that were blurred although clips were asked for in full, as like speech.
     note : str
         What they are, and their common gain.
     """
 
     kind: ClipKind
     addresses: dict[int, str]
+    blurred: tuple[int, ...]
     note: str
 
 
@@ -81,32 +96,50 @@ def event_clips(record: NightRecord, kind: ClipKind) -> Clips:
         If the recording can no longer be read.
     """
     events = loudest_events(record.assessment.events, MOST_CLIPS)
-    sounds = {event.number: _clip(record, event, kind) for event in events}
+    sounds: dict[int, FloatArray] = {}
+    voices: list[int] = []
+    for event in events:
+        heard = _heard(record, event)
+        if kind == "full" and _like_speech(event, heard):
+            voices.append(event.number)
+        blur = kind == "blurred" or event.number in voices
+        sounds[event.number] = _clip(heard, event.number, blur=blur)
     gain = LOUDEST_SAMPLE / max((float(np.abs(sound).max()) for sound in sounds.values()), default=1.0)
     return Clips(
         kind=kind,
         addresses={number: _address(gain * sound) for number, sound in sounds.items()},
+        blurred=tuple(sorted(voices)),
         note=_note(record, kind, gain),
     )
 
 
-def _clip(record: NightRecord, event: Event, kind: ClipKind) -> FloatArray:
-    """Return the pressure of an event with what was around it, at the clips' sampling rate."""
-    from scipy.signal import resample_poly
-
+def _heard(record: NightRecord, event: Event) -> PressureBlock:
+    """Hear an event and what was around it."""
     seconds = min(event.duration_s + 2 * MARGIN_S, LONGEST_S)
-    heard = record.sound.excerpt(
+    return record.sound.excerpt(
         record.calibration,
         event.start - timedelta(seconds=MARGIN_S),
         seconds,
         channel=record.settings.channel,
     )
+
+
+def _like_speech(event: Event, heard: PressureBlock) -> bool:
+    """Return whether somebody may be heard in a clip: in the event itself, or in what is around it."""
+    found = (speech_likeness(heard, begin) for begin in (event.start, heard.start))
+    return SPEECH_LIKE in event.flags or any(each is not None and each.speech_like for each in found)
+
+
+def _clip(heard: PressureBlock, seed: int, *, blur: bool) -> FloatArray:
+    """Return the pressure of a clip, at the clips' sampling rate."""
+    from scipy.signal import resample_poly
+
     rate_hz = round(heard.sample_rate_hz)
     common = math.gcd(rate_hz, CLIP_RATE_HZ)
     sound = np.asarray(
         resample_poly(heard.pressure_pa.astype(np.float64), CLIP_RATE_HZ // common, rate_hz // common)
     )
-    return blurred(sound, CLIP_RATE_HZ, seed=event.number) if kind == "blurred" else sound
+    return blurred(sound, CLIP_RATE_HZ, seed=seed) if blur else sound
 
 
 def blurred(sound: FloatArray, sample_rate_hz: float, *, seed: int = 0) -> FloatArray:
@@ -157,8 +190,9 @@ def _address(sound: NDArray[np.floating]) -> str:
 def _note(record: NightRecord, kind: ClipKind, gain: float) -> str:
     what = {
         "blurred": "Blurred: only how loud, how long and roughly how high; no words can be understood.",
-        "full": "As recorded, at a smaller size: to know a sound again, not to measure it. It may hold "
-        "voices: hand it on only as far as the law and those who can be heard allow.",
+        "full": f"As recorded, at a smaller size: to know a sound again, not to measure it. {VOICES_BLURRED}",
+        "full-with-voices": "As recorded, voices too, at a smaller size, not to measure it. "
+        f"{SPEECH_CAUTION}",
     }[kind]
     sine_db = float(pressure_level((1 / gain) ** 2 / 2))
     level = f" A full-scale sine in a clip stands for {sine_db:.0f} dB." if record.assessment.absolute else ""

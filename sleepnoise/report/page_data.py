@@ -66,6 +66,7 @@ def page_data(record: NightRecord, clips: Clips | None = None) -> str:
         "band_names": [band_label(nominal) for nominal in history.nominal_hz],
         "events": [_event(event, record) for event in events],
         "clips": {} if clips is None else clips.addresses,
+        "clips_blurred": [] if clips is None else clips.blurred,
         "clips_note": "" if clips is None else clips.note,
         "events_found": len(night.events),
         "faults": [_fault(history, flag) for flag in record.quality],

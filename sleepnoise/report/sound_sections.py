@@ -8,7 +8,7 @@ from sleepnoise.assessing.sounds import NightSounds
 from sleepnoise.hearing.two_models import second_opinions
 from sleepnoise.planning.first_plan import heard_events
 from sleepnoise.report.sections import DEPTH, NUMBERS, Section
-from sleepnoise.wording import character_words, disturbance_words, groups_words, hearing_words
+from sleepnoise.wording import character_words, disturbance_words, groups_words, hearing_words, speech_words
 from sleepnoise.wording.tables import Table
 
 
@@ -16,6 +16,7 @@ def sound_sections(record: NightRecord) -> Iterator[Section]:
     """Yield the sections, those without content left out."""
     sounds, zone = record.sounds, record.assessment.window.zone
     yield from _recurring(record, zone)
+    yield from _speech(record)
     if sounds.own is not None:
         yield Section(
             key="own",
@@ -50,6 +51,22 @@ def _recurring(record: NightRecord, zone: ZoneInfo) -> Iterator[Section]:
         sentences=groups_words.group_sentences(grouped),
         tables=(table,) if table.rows else (),
         points=groups_words.suggestion_sentences(recognised.suggestions, zone),
+    )
+
+
+def _speech(record: NightRecord) -> Iterator[Section]:
+    events = record.assessment.events
+    if not events:
+        return
+    found = speech_words.speech_like_events(events)
+    yield Section(
+        key="speech",
+        title="What sounds like speech",
+        sentences=(
+            speech_words.speech_sentence(events, listened=record.sounds.recognised.grouped.listened),
+            *((speech_words.SPEECH_CAUTION,) if found else ()),
+        ),
+        notes=(speech_words.SPEECH_LIMITS,),
     )
 
 

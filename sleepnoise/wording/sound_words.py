@@ -11,6 +11,7 @@ from sleepnoise.wording.groups_words import (
     own_sentences,
     suggestion_sentences,
 )
+from sleepnoise.wording.speech_words import SPEECH_CAUTION, speech_like_events, speech_sentence
 from sleepnoise.wording.verdicts import verdict_counts
 
 
@@ -19,6 +20,8 @@ def sounds_in_short(record: NightRecord) -> Iterator[str]:
     sounds, zone = record.sounds, record.assessment.window.zone
     if record.assessment.events:
         yield " ".join(group_sentences(sounds.recognised.grouped))
+    if speech_like_events(record.assessment.events):
+        yield f"{speech_sentence(record.assessment.events, listened=True)} {SPEECH_CAUTION}"
     if sounds.own is not None:
         yield " ".join(own_sentences(sounds.own))
         yield f"Without them: {_counts(record)}."

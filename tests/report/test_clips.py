@@ -2,12 +2,15 @@
 
 import base64
 import io
+from dataclasses import replace
 
 import numpy as np
 import pytest
 import soundfile
 
 from sleepnoise.assessing.record import NightRecord
+from sleepnoise.character.speech_likeness import SpeechLikeness
+from sleepnoise.recognition.recognise import SPEECH_LIKE
 from sleepnoise.report.clips import CLIP_RATE_HZ, OCTAVES_HZ, _octaves, blurred, event_clips
 from sleepnoise.report.html import night_page
 
@@ -85,3 +88,41 @@ def test_all_clips_have_one_gain_and_say_it(sounding: NightRecord) -> None:
 def test_without_being_asked_a_page_holds_no_sound(sounding: NightRecord) -> None:
     assert "audio/mpeg" not in night_page(sounding)
     assert night_page(sounding, clips=event_clips(sounding, "blurred")).count("audio/mpeg") == 2
+
+
+def speaking(record: NightRecord, number: int) -> NightRecord:
+    """Return the night with a flag of speech on one event."""
+    events = tuple(
+        replace(event, flags=(*event.flags, SPEECH_LIKE)) if event.number == number else event
+        for event in record.assessment.events
+    )
+    return replace(record, assessment=replace(record.assessment, events=events))
+
+
+def test_what_is_like_speech_is_blurred_in_full_clips_unless_voices_are_asked_for(
+    sounding: NightRecord,
+) -> None:
+    """A tone of 1 kHz comes through as it is; blurred, it is noise an octave wide."""
+    first, second = (event.number for event in sounding.assessment.events)
+    night = speaking(sounding, second)
+    for kind, blur in (("full", {second}), ("full-with-voices", set()), ("blurred", {first, second})):
+        clips = event_clips(night, kind)  # type: ignore[arg-type]
+        assert {number for number in (first, second) if is_noise(heard(clips.addresses[number]))} == blur
+        assert clips.blurred == ((second,) if kind == "full" else ())
+
+
+def is_noise(clip: np.ndarray) -> bool:
+    power = np.abs(np.fft.rfft(clip[CLIP_RATE_HZ : 2 * CLIP_RATE_HZ])) ** 2
+    return bool(power[990:1011].sum() < 0.5 * power.sum())
+
+
+def test_talk_that_no_flag_tells_of_is_found_in_the_clip_itself(
+    sounding: NightRecord, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Of nights whose events were too many to hear again, nothing is flagged."""
+    told = SpeechLikeness(syllables=0.6, voice=0.6, melody=0.6)
+    monkeypatch.setattr("sleepnoise.report.clips.speech_likeness", lambda *_: told)
+    clips = event_clips(sounding, "full")
+    assert clips.blurred == tuple(event.number for event in sounding.assessment.events)
+    assert "is blurred" in clips.note
+    assert "consent" in event_clips(sounding, "full-with-voices").note

@@ -57,7 +57,8 @@ class EventPanel {
     const address = this.night.clips[event.number];
     if (!address) return "";
     const sound = element("audio", { controls: true, preload: "none", src: address, "aria-label": `Event ${event.number}` });
-    return element("p", { class: "clip" }, sound, " ", this.night.clips_note);
+    const blurred = this.night.clips_blurred.includes(event.number) ? "This clip is blurred, since it sounds like speech. " : "";
+    return element("p", { class: "clip" }, sound, " ", blurred, this.night.clips_note);
   }
 
   naming(event) {
