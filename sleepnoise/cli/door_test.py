@@ -48,14 +48,10 @@ READ, SCALE, RESULT = "Readings", "Scale (gains need none)", "Result"
 def command(
     steps: tuple[str, ...], bands: bool, page: Path | None, force: bool, json: bool, **chosen: Any
 ) -> None:
-    r"""Compare steady noise behind a door, one STEP after another: open, closed, sealed ...
+    """Compare steady noise behind a door, one STEP after another: open, closed, sealed ...
 
     Each STEP is a recording, a folder of repeats, or TITLE=WHAT with a recording or a level in
     dB(A); a title given again is a repeat. Or give one door-test file, FILE.toml, alone.
-
-    \b
-    sleepnoise door-test open.wav closed.wav "closed, sealed=sealed.wav" --background off.wav
-    sleepnoise door-test open=70 closed=60 curtain=53 "curtain and seals=49"
     """
     from sleepnoise.dossier.door_test_document import door_test_document
     from sleepnoise.dossier.kept_door_test import door_test_from

@@ -11,6 +11,7 @@ import sys
 from collections.abc import Callable
 from functools import wraps
 from importlib import import_module
+from threading import current_thread, main_thread
 from types import FrameType
 from typing import Any
 
@@ -109,12 +110,32 @@ class Program(click.Group):
             show_error(error)
             ctx.exit(CANNOT)
         except KeyboardInterrupt:
+            # Whoever presses twice shall not disturb the leaving.
+            _hear_interrupts(signal.SIG_IGN)
             ctx.exit(INTERRUPTED)
         except BrokenPipeError:
             # Whoever was reading has read enough; the interpreter must not complain on leaving.
             os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
             ctx.exit(0)
+        except (OSError, MemoryError) as error:
+            from sleepnoise.screens.terminal import show_error
+
+            show_error(refused_by_the_machine(error))
+            ctx.exit(CANNOT)
         ctx.exit(status or 0)
+
+
+def refused_by_the_machine(error: OSError | MemoryError) -> SleepNoiseError:
+    """Return what to say of an error that no room expected where it came up."""
+    if isinstance(error, MemoryError):
+        return SleepNoiseError(
+            "this machine: its memory does not suffice.",
+            remedy="Close other programs, or give fewer and shorter recordings at a time.",
+        )
+    return SleepNoiseError(
+        f"{error.filename or 'this machine'}: {error.strerror or error}.",
+        remedy="Check the path, the space left, and who may read and write there.",
+    )
 
 
 def finished(command: click.Command, path: str) -> click.Command:
@@ -173,10 +194,17 @@ def app() -> None:
 
 def main() -> None:
     """Run the command line."""
+    _hear_interrupts(signal.default_int_handler)
     for name in ("SIGTERM", "SIGHUP"):
         if hasattr(signal, name):
             signal.signal(getattr(signal, name), _end)
     app(prog_name="sleepnoise")
+
+
+def _hear_interrupts(how: Any) -> None:
+    # A program that was started in the background does not hear them, and stays so.
+    if signal.getsignal(signal.SIGINT) is not signal.SIG_IGN and current_thread() is main_thread():
+        signal.signal(signal.SIGINT, how)
 
 
 def _end(number: int, _frame: FrameType | None) -> None:

@@ -3,6 +3,7 @@
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
+from stat import S_ISDIR, S_ISREG
 
 import numpy as np
 import soundfile
@@ -59,6 +60,33 @@ def opened(path: Path) -> Iterator[tuple[Decoder, SoundBytes]]:
             ) from error
         with decoder:
             yield decoder, source
+
+
+def check_regular(path: Path, what: str = "sound file") -> None:
+    """Refuse what is no plain file, because a pipe or device may keep one waiting for ever.
+
+    Parameters
+    ----------
+    path : Path
+    what : str
+        What the file should be, for the complaint.
+
+    Raises
+    ------
+    RecordingError
+        If there is no such file, it cannot be reached, is of another kind or is empty.
+    """
+    try:
+        status = path.stat()
+    except FileNotFoundError as error:
+        raise RecordingError(f"{path}: there is no such file.", remedy="Check the path.") from error
+    except (OSError, ValueError) as error:
+        raise unreachable(path, error) from error
+    if not S_ISREG(status.st_mode):
+        kind = "a folder" if S_ISDIR(status.st_mode) else "a device or pipe"
+        raise RecordingError(f"{path}: is {kind}, not a {what}.", remedy="Give one plain file.")
+    if status.st_size == 0:
+        raise RecordingError(f"{path}: is empty (0 bytes).", remedy=BAD_COPY)
 
 
 def unreachable(path: Path, error: Exception) -> RecordingError:

@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from sleepnoise.acoustics.bands import NOMINAL_HZ, band_label
 from sleepnoise.errors import RecordingError, StartTimeError
+from sleepnoise.formats.decoding import check_regular
 from sleepnoise.logs.log_mapping import LONGEST_STEP_S, SHORTEST_STEP_S, LogMapping
 from sleepnoise.logs.log_table import MOST_ROWS, LogTable, TableReading, parquet_blocks
 from sleepnoise.logs.log_text import text_blocks
@@ -129,6 +130,7 @@ def read_level_log(path: str | Path, mapping: LogMapping, *, zone: str | None) -
 
 
 def _table(path: Path, mapping: LogMapping) -> LogTable:
+    check_regular(path, "level log")
     reading = TableReading(path=path, mapping=mapping)
     blocks = parquet_blocks if path.suffix.lower() in PARQUET_ENDINGS else text_blocks
     try:

@@ -11,6 +11,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import timedelta, timezone
 from pathlib import Path
+from stat import S_ISREG
 
 from sleepnoise.acoustics.bands import NOMINAL_HZ, band_label
 from sleepnoise.acoustics.symbols import SYMBOLS
@@ -155,6 +156,8 @@ def mapping_of(given: Mapping[str, str]) -> LogMapping:
 
 def _of_file(path: Path) -> dict[str, str]:
     try:
+        if not S_ISREG(path.stat().st_mode):
+            raise ValueError("it is no plain file")
         with path.open("rb") as file:
             raw = file.read(LARGEST_MAPPING_BYTES + 1)
         if len(raw) > LARGEST_MAPPING_BYTES:

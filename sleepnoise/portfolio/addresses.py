@@ -11,7 +11,7 @@ from tempfile import TemporaryDirectory
 from typing import Any
 
 from sleepnoise.errors import RecordingError, SettingsError
-from sleepnoise.recording.sequence import SOUND_SUFFIXES
+from sleepnoise.recording.night_files import SOUND_SUFFIXES
 
 
 def is_address(text: str) -> bool:

@@ -16,7 +16,7 @@ from sleepnoise.errors import RecordingError, SettingsError
 from sleepnoise.portfolio.addresses import found_at, is_address
 from sleepnoise.portfolio.task import NightTask, checked_name
 from sleepnoise.recording.clock import ClockReading
-from sleepnoise.recording.sequence import SOUND_SUFFIXES
+from sleepnoise.recording.night_files import SOUND_SUFFIXES
 
 PARTS = ";"
 """Stands between the parts of one night in a list."""

@@ -20,7 +20,7 @@ from sleepnoise.portfolio.addresses import fetched
 from sleepnoise.portfolio.ledger import MANIFEST, Cost, Entry, Outcome, Place, State, write_entry
 from sleepnoise.portfolio.tables import rows_of
 from sleepnoise.portfolio.task import NightTask, fingerprint
-from sleepnoise.recording.sequence import SOUND_SUFFIXES
+from sleepnoise.recording.night_files import SOUND_SUFFIXES
 
 Write = Callable[[NightRecord, Path], None]
 """Writes the results of one night into a folder that it makes; a function with a name, never a lambda."""

@@ -4,14 +4,13 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from pathlib import Path
-from stat import S_ISDIR, S_ISREG
 
 import numpy as np
 
 from sleepnoise.acoustics.pressure import PressureArray, PressureBlock
 from sleepnoise.errors import RecordingError
 from sleepnoise.formats.coding import coding_remark
-from sleepnoise.formats.decoding import BAD_COPY, UNREADABLE, FrameArray, decoded, opened, unreachable
+from sleepnoise.formats.decoding import UNREADABLE, FrameArray, check_regular, decoded, opened
 from sleepnoise.formats.phone import (
     PHONE_CONTAINERS,
     PhoneSound,
@@ -97,7 +96,7 @@ def open_audio(path: Path) -> AudioFile:
         If there is no such file, it is no sound file of a format in ``CONTAINERS`` and no
         phone's, holds no samples, or states a sampling rate or a length that cannot be believed.
     """
-    _check_regular(path)
+    check_regular(path)
     demuxer = phone_format(path)
     audio = _read_header(path) if demuxer is None else _read_phone_header(path, demuxer)
     _check_header(audio)
@@ -216,7 +215,7 @@ def _coding_remarks(audio: AudioFile, frames: int) -> tuple[str, ...]:
 
 
 def _frames(audio: AudioFile, notes: list[str]) -> Iterator[FrameArray]:
-    _check_regular(audio.path)
+    check_regular(audio.path)
     demuxer = phone_format(audio.path)
     if demuxer is None:
         return decoded(audio.path, BLOCK_SAMPLES)
@@ -262,20 +261,6 @@ def _read_phone_header(path: Path, demuxer: str) -> AudioFile:
         channels=sound.channels,
         frames=sound.frames,
     )
-
-
-def _check_regular(path: Path) -> None:
-    try:
-        status = path.stat()
-    except FileNotFoundError as error:
-        raise RecordingError(f"{path}: there is no such file.", remedy="Check the path.") from error
-    except (OSError, ValueError) as error:
-        raise unreachable(path, error) from error
-    if not S_ISREG(status.st_mode):
-        what = "a folder" if S_ISDIR(status.st_mode) else "a device or pipe"
-        raise RecordingError(f"{path}: is {what}, not a sound file.", remedy="Give one recording.")
-    if status.st_size == 0:
-        raise RecordingError(f"{path}: is empty (0 bytes).", remedy=BAD_COPY)
 
 
 def _check_header(audio: AudioFile) -> None:

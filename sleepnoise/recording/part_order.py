@@ -6,6 +6,7 @@ which joins its part to the one before.
 """
 
 import re
+from bisect import bisect_left
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
@@ -60,6 +61,9 @@ class _Clues:
     regular: bool
     error: StartTimeError | None
 
+
+_Parts = dict[int, _Clues]
+"""Parts that are still to be placed, by their number in the order of time."""
 
 _StartOf = Callable[[AudioFile, str | None, str | None], StartTime]
 
@@ -153,48 +157,59 @@ def _clock_reading(audio: AudioFile, start_of: _StartOf) -> datetime | None:
 def _chained(clues: Sequence[_Clues], start: datetime) -> list[StampedFile]:
     """Take the part that fits the end so far, else the one with the next number, else the next in time."""
     clock = clues[0].audio
-    files, last, left = [StampedFile(audio=clock, frame=0)], clues[0], list(clues[1:])
+    files, last, left = [StampedFile(audio=clock, frame=0)], clues[0], dict(enumerate(clues[1:]))
+    places = _places(left, start)
     end = clock.frames
     while left:
-        last, file = _fitting(left, start, end) or _following(left, last) or _next_in_time(left, start)
-        left.remove(last)
+        order, file = _fitting(left, places, end) or _following(left, last) or _next_in_time(left, start)
+        last = left.pop(order)
         files.append(file)
         begin = end if file.frame is None or _joins(file.frame, end, clock) else file.frame
         end = max(end, begin + file.audio.frames)
     return files
 
 
-def _fitting(left: Sequence[_Clues], start: datetime, end: int) -> tuple[_Clues, StampedFile] | None:
-    """Return the part of which some reading of its stamp lies closest to where the part before ends."""
-    fits = [
-        (abs(frame - end), order, instant != clues.instants[0] or not clues.regular, frame)
-        for order, clues in enumerate(left)
+def _places(parts: _Parts, start: datetime) -> list[tuple[int, int, bool]]:
+    """Return where readings of stamps put parts: sample, number of the part, whether it is unusual."""
+    return sorted(
+        (_frame_at(instant - start, clues.audio), order, instant != clues.instants[0] or not clues.regular)
+        for order, clues in parts.items()
         for instant in clues.instants
-        if _joins(frame := _frame_at(instant - start, clues.audio), end, clues.audio)
-    ]
+    )
+
+
+def _fitting(
+    left: _Parts, places: Sequence[tuple[int, int, bool]], end: int
+) -> tuple[int, StampedFile] | None:
+    """Return the part of which some reading of its stamp lies closest to where the part before ends."""
+    any_left = next(iter(left.values())).audio
+    reach = joining_frames(end, any_left.sample_rate_hz)
+    near = places[bisect_left(places, (end - reach,)) : bisect_left(places, (end + reach + 1,))]
+    fits = [(abs(frame - end), order, unusual, frame) for frame, order, unusual in near if order in left]
     if not fits:
         return None
     _, order, unusual, frame = min(fits)
     remark = (
         "its stamp was read as a clock would show it that was not changed with those of the place, or twice"
     )
-    return left[order], StampedFile(audio=left[order].audio, frame=frame, remark=remark if unusual else "")
+    return order, StampedFile(audio=left[order].audio, frame=frame, remark=remark if unusual else "")
 
 
-def _following(left: Sequence[_Clues], last: _Clues) -> tuple[_Clues, StampedFile] | None:
+def _following(left: _Parts, last: _Clues) -> tuple[int, StampedFile] | None:
     """Return the part that has no stamp of its own, but the next number."""
-    for clues in left:
+    for order, clues in left.items():
         if clues.instants[:1] in ((), last.instants[:1]) and _is_next(last.audio.path, clues.audio.path):
             remark = f"has no time stamp of its own; by its number it follows {last.audio.path.name}"
-            return clues, StampedFile(audio=clues.audio, frame=None, remark=remark)
+            return order, StampedFile(audio=clues.audio, frame=None, remark=remark)
     return None
 
 
-def _next_in_time(left: Sequence[_Clues], start: datetime) -> tuple[_Clues, StampedFile]:
-    clues = next((each for each in left if each.regular), left[0])
+def _next_in_time(left: _Parts, start: datetime) -> tuple[int, StampedFile]:
+    order = next((order for order, clues in left.items() if clues.regular), next(iter(left)))
+    clues = left[order]
     if clues.error is not None:
         raise clues.error
-    return clues, StampedFile(audio=clues.audio, frame=_frame_at(clues.instants[0] - start, clues.audio))
+    return order, StampedFile(audio=clues.audio, frame=_frame_at(clues.instants[0] - start, clues.audio))
 
 
 def _is_next(path: Path, other: Path) -> bool:

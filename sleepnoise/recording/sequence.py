@@ -18,15 +18,10 @@ from sleepnoise.errors import RecordingError
 from sleepnoise.recording.audio_file import BLOCK_SAMPLES, AudioFile, SoundStream, open_audio, read_blocks
 from sleepnoise.recording.calibration import Calibration
 from sleepnoise.recording.clock import ClockReading
+from sleepnoise.recording.night_files import sound_files
 from sleepnoise.recording.part_order import StampedFile, in_order, joining_frames
 from sleepnoise.recording.stretch import read_stretch
 from sleepnoise.recording.timestamps import StartTime
-
-SOUND_SUFFIXES = (
-    *(".wav", ".wave", ".bwf", ".rf64", ".w64", ".aif", ".aiff", ".aifc", ".caf", ".flac", ".ogg", ".oga"),
-    *(".opus", ".mp3", ".m4a", ".mp4", ".aac", ".3gp", ".amr", ".webm", ".mka"),
-)
-"""Endings of the files in a folder that are taken for parts of the night."""
 
 LONGEST_GAP_S = 6 * 3600.0
 """Longest gap within a night, s. Chosen: whoever stops recording for longer has recorded two nights."""
@@ -221,31 +216,10 @@ def open_night(
     StartTimeError
         If the start of the first part, or the place of another one, cannot be told.
     """
-    audios = [open_audio(path) for path in _sound_files(where)]
+    audios = [open_audio(path) for path in sound_files(where)]
     _check_alike(audios)
     start, ordered = in_order(audios, given=given, zone=zone, clock=clock)
     return _night(start, ordered)
-
-
-def _sound_files(where: Path | Sequence[Path]) -> Sequence[Path]:
-    if not isinstance(where, Path):
-        if not where:
-            raise RecordingError("night: no recording was given.", remedy="Give its file, files or folder.")
-        return where
-    if not where.is_dir():
-        return [where]
-    found = [
-        path
-        for path in sorted(where.iterdir())
-        # Names that begin with a dot are shadows that some systems leave beside each file.
-        if path.suffix.lower() in SOUND_SUFFIXES and not path.name.startswith(".") and path.is_file()
-    ]
-    if not found:
-        raise RecordingError(
-            f"{where}: there is no sound file in this folder (folders in it are not searched).",
-            remedy="Give the folder that holds the parts of one night, and nothing else.",
-        )
-    return found
 
 
 def _check_alike(audios: Sequence[AudioFile]) -> None:

@@ -2,6 +2,7 @@
 
 import io
 import struct
+from contextlib import suppress
 from datetime import UTC, datetime
 
 import numpy as np
@@ -158,7 +159,5 @@ def test_a_size_that_sends_the_decoder_in_front_of_the_file_leaves_no_traceback(
     content = bytearray(make_sound(tmp_path / "whole", np.zeros(100), format="W64").read_bytes())
     place = content.index(b"data") + 16
     content[place : place + 8] = struct.pack("<Q", size)
-    try:
-        assert heard(opened(tmp_path, bytes(content)))[0].size <= 100 + 24
-    except RecordingError as error:
-        assert "night" in error.complaint
+    with suppress(RecordingError):
+        assert heard(opened(tmp_path, bytes(content)))[0].size == 100

@@ -284,7 +284,7 @@ def test_what_is_no_time_is_refused_with_its_row(read, stamp):
 @pytest.mark.parametrize(
     ("text", "options", "kind", "complaint"),
     [
-        ("", PLAIN, RecordingError, "has no column"),
+        ("", PLAIN, RecordingError, "is empty (0 bytes)"),
         ("Time,LAeq\n2026-01-14 23:00:00,30,5\n", PLAIN, RecordingError, "row 2: has more cells"),
         ("a,b\n1,2\n", PLAIN, RecordingError, "has no column 'Time', 'LAeq'; the nearest line has 'a', 'b'"),
         ("Time,LAeq,LAeq\n", PLAIN, RecordingError, "more than one column is called 'LAeq'"),

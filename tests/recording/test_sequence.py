@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from sleepnoise.errors import RecordingError, StartTimeError
-from sleepnoise.recording import audio_file, part_order, sequence
+from sleepnoise.recording import audio_file, night_files, part_order, sequence
 from sleepnoise.recording.calibration import Calibration
 from sleepnoise.recording.sequence import open_night
 
@@ -329,3 +329,23 @@ def test_a_loss_that_only_reading_shows_becomes_a_gap(tmp_path, write_sound):
     assert at(9) < gap.start < at(11)
     assert any("less could be decoded" in remark for remark in stream.remarks)
     np.testing.assert_array_equal(got[20 * RATE_HZ :], whole)
+
+
+def test_more_files_than_a_night_can_have_are_refused_before_any_is_opened(tmp_path, monkeypatch):
+    monkeypatch.setattr(night_files, "MOST_PARTS", 2)
+    for name in ("1.wav", "2.wav", "3.wav"):
+        (tmp_path / name).touch()
+    for where in (tmp_path, sorted(tmp_path.iterdir())):
+        with pytest.raises(RecordingError, match="may have 2 sound files at most, got 3"):
+            open_night(where, **PLACE)
+
+
+def test_the_place_of_a_part_is_looked_up_not_searched_among_all_the_others(monkeypatch, write_parts):
+    """Searching took minutes for thousands of parts, as sound-triggered recorders write them."""
+    seconds = range(0, 60, 2)
+    folder = write_parts({f"20260305_2200{second:02d}.wav": (second, second + 2) for second in seconds})
+    placed = []
+    counted = part_order._frame_at
+    monkeypatch.setattr(part_order, "_frame_at", lambda *of: placed.append(of) or counted(*of))
+    assert len(open_night(folder, **PLACE).parts) == len(seconds)
+    assert len(placed) < 2 * len(seconds)
