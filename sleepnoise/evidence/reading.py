@@ -1,6 +1,40 @@
-"""Documents of our own read back: what is wrong with one, in a sentence."""
+"""Written files read back: the bytes of one, if they are few, and what is wrong with it, in a sentence."""
+
+from pathlib import Path
 
 from pydantic import ValidationError
+
+from sleepnoise.errors import RecordingError
+
+
+def few_bytes(path: Path, most_bytes: int, *, what: str, remedy: str) -> bytes:
+    """Return what a plain file holds, unless that is too much to be what it is said to be.
+
+    Parameters
+    ----------
+    path : Path
+    most_bytes : int
+    what, remedy : str
+        What it should be, and what to do if it is not.
+
+    Raises
+    ------
+    RecordingError
+        If it cannot be read, is a pipe or a device, which may never end, or is larger.
+    """
+    try:
+        if path.exists() and not path.is_file():
+            raise OSError(None, "is no plain file")
+        with path.open("rb") as file:
+            raw = file.read(most_bytes + 1)
+    except (OSError, ValueError) as error:  # ValueError: a path with a null in it.
+        why = error.strerror if isinstance(error, OSError) else error
+        raise RecordingError(f"{path}: cannot be read as {what} ({why}).", remedy=remedy) from None
+    if len(raw) > most_bytes:
+        raise RecordingError(
+            f"{path}: is larger than {most_bytes / 1e6:g} MB, so this is no {what}.", remedy=remedy
+        )
+    return raw
 
 
 def first_mistake(error: ValidationError) -> str:

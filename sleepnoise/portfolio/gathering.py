@@ -6,13 +6,15 @@ is one night each, of the bedroom that the folder around it is named after. A li
 
 import csv
 import glob
+import io
 from collections.abc import Iterable
 from dataclasses import replace
 from pathlib import Path, PurePosixPath
 from typing import Any
 
 from sleepnoise.assessing.record import AssessSettings
-from sleepnoise.errors import RecordingError, SettingsError
+from sleepnoise.errors import RecordingError, SettingsError, SleepNoiseError
+from sleepnoise.evidence.reading import few_bytes
 from sleepnoise.portfolio.addresses import found_at, is_address
 from sleepnoise.portfolio.task import NightTask, checked_name
 from sleepnoise.recording.clock import ClockReading
@@ -20,6 +22,9 @@ from sleepnoise.recording.night_files import SOUND_SUFFIXES
 
 PARTS = ";"
 """Stands between the parts of one night in a list."""
+
+LARGEST_LIST_BYTES = 50_000_000
+"""Largest list of nights. Chosen: a hundred thousand nights, each with every column filled."""
 
 COLUMNS = (
     "bedroom", "night", "recording", "start", "zone", "clock", "channel", "window", "calibration", "tone",
@@ -108,13 +113,20 @@ def _named_by_folder(recording: str, settings: AssessSettings) -> NightTask:
 
 
 def _of_list(path: Path, settings: AssessSettings) -> list[NightTask]:
+    remedy = "Save it as CSV, UTF-8, with commas; see 'sleepnoise assess-many -h'."
+    raw = few_bytes(path, LARGEST_LIST_BYTES, what="list of nights", remedy=remedy)
     try:
-        with path.open(encoding="utf-8-sig", newline="") as stream:
-            reader = csv.DictReader(stream, strict=True)
-            _check_columns(path, reader.fieldnames or [])
-            rows = [(reader.line_num, row) for row in reader]
-    except (OSError, UnicodeDecodeError, csv.Error) as error:
-        raise RecordingError(f"{path}: cannot be read as a list of nights ({error}).") from None
+        if b"\0" in raw:
+            raise ValueError("it holds nulls")
+        reader = csv.DictReader(io.StringIO(raw.decode("utf-8-sig"), newline=""), strict=True)
+        _check_columns(path, reader.fieldnames or [])
+        rows = [(reader.line_num, row) for row in reader]
+    except SleepNoiseError:
+        raise
+    except (ValueError, csv.Error) as error:
+        raise RecordingError(
+            f"{path}: cannot be read as a list of nights ({error!s:.200}).", remedy=remedy
+        ) from None
     if not rows:
         raise RecordingError(f"{path}: lists no night.", remedy="Write one line for each night.")
     return [_of_row(path, line, row, settings) for line, row in rows]

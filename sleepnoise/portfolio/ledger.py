@@ -140,7 +140,8 @@ def check_portfolio_folder(out: Path) -> None:
 def read_entry(path: Path) -> Entry | None:
     """Return a line of the ledger; None if there is none that can be understood."""
     try:
-        return Entry.model_validate_json(path.read_bytes())
+        # Nobody may ever write into a pipe.
+        return Entry.model_validate_json(path.read_bytes()) if path.is_file() else None
     except (OSError, ValidationError):
         return None
 

@@ -9,17 +9,19 @@ too much is missing do not count, and one night alone says nothing of the others
 A plan's gain is the events no longer heard, for what the plan costs.
 """
 
-import json
 import math
 from collections import defaultdict
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Any, Literal
+from typing import Annotated, Any, Literal
+
+from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from sleepnoise.comparison.exceedance import share_interval
 from sleepnoise.comparison.spread import mean_of_nights
 from sleepnoise.errors import RecordingError, SettingsError
+from sleepnoise.evidence.reading import few_bytes, first_mistake
 
 LEAST_RECORDED = 0.75
 """Share of the window that must be recorded for a night to count. Chosen: were the missing quarter
@@ -187,6 +189,32 @@ LARGEST_BYTES = 50_000_000
 """Largest plan read. Chosen: far more than any room's plan takes."""
 
 
+class _Part(BaseModel):
+    model_config = ConfigDict(extra="ignore", frozen=True, allow_inf_nan=False)
+
+
+class _Schema(_Part):
+    name: Literal["sleepnoise/plan"]
+    version: Literal[1]
+
+
+class _Treatment(_Part):
+    guessed: bool
+
+
+class _Plan(_Part):
+    treatments: list[_Treatment]
+    money: Annotated[float, Field(ge=0)]
+    audible: Annotated[int, Field(ge=0)]
+
+
+class _PlanFile(_Part):
+    kind: Annotated[_Schema, Field(alias="schema")]
+    events: list[object]
+    currency: Annotated[str, Field(max_length=60)] | None
+    plan: _Plan | None
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PlannedBedroom:
     """What the plan of one bedroom brings.
@@ -240,31 +268,22 @@ def read_plans(folder: Path, bedrooms: Iterable[str]) -> tuple[PlannedBedroom, .
 
 
 def _planned(bedroom: str, path: Path) -> PlannedBedroom:
+    remedy = "Write it with: sleepnoise plan ... --json > BEDROOM.json."
     try:
-        if path.stat().st_size > LARGEST_BYTES:
-            raise ValueError("too large")
-        document = json.loads(path.read_bytes())
-        if document["schema"] != {"name": "sleepnoise/plan", "version": 1}:
-            raise ValueError("another schema")
-        return _of_document(bedroom, document)
-    except (OSError, ValueError, LookupError, TypeError) as error:
+        file = _PlanFile.model_validate_json(few_bytes(path, LARGEST_BYTES, what="plan", remedy=remedy))
+    except ValidationError as error:
         raise RecordingError(
-            f"{path}: is no plan of a bedroom ({error}).",
-            remedy="Write it with: sleepnoise plan ... --json > BEDROOM.json.",
+            f"{path}: is no plan of a bedroom ({first_mistake(error)}).", remedy=remedy
         ) from None
-
-
-def _of_document(bedroom: str, document: Mapping[str, Any]) -> PlannedBedroom:
-    events = len(document["events"])
-    plan = document["plan"]
-    audible, money = (events, 0.0) if plan is None else (int(plan["audible"]), float(plan["money"]))
+    events, plan = len(file.events), file.plan
+    audible, money = (events, 0.0) if plan is None else (plan.audible, plan.money)
     gained = events - audible
     return PlannedBedroom(
         bedroom=bedroom,
         events=events,
         audible=audible,
         money=money,
-        currency=document["currency"] or "",
+        currency=file.currency or "",
         per_money=gained / money if money else (math.inf if gained else 0.0),
-        guessed=plan is not None and any(each["guessed"] for each in plan["treatments"]),
+        guessed=plan is not None and any(each.guessed for each in plan.treatments),
     )

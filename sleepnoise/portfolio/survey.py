@@ -9,6 +9,8 @@ from pathlib import Path
 
 from sleepnoise.dossier.listings import harmless
 from sleepnoise.errors import RecordingError, SettingsError
+from sleepnoise.evidence.reading import few_bytes
+from sleepnoise.portfolio.gathering import LARGEST_LIST_BYTES
 from sleepnoise.portfolio.ledger import Outcome, entries
 from sleepnoise.portfolio.ranking import PlannedBedroom, RankedBedroom, Ranking, rank, read_plans
 from sleepnoise.portfolio.shared_sources import LEAST_EVENTS, TOLERANCE_S, SharedSource, find_shared
@@ -102,10 +104,13 @@ def survey(
 
 def _neighbours(path: Path, rooms: Sequence[str]) -> list[tuple[str, str]]:
     remedy = "Write two assessed bedrooms in each line, with a comma between them."
+    raw = few_bytes(path, LARGEST_LIST_BYTES, what="list of neighbours", remedy=remedy)
     try:
-        lines = [line for line in csv.reader(path.read_text(encoding="utf-8-sig").splitlines()) if line]
-    except (OSError, UnicodeDecodeError, csv.Error) as error:
-        raise RecordingError(f"{path}: cannot be read ({error}).", remedy=remedy) from None
+        lines = [line for line in csv.reader(raw.decode("utf-8-sig").splitlines()) if line]
+    except (UnicodeDecodeError, csv.Error) as error:
+        raise RecordingError(
+            f"{path}: cannot be read as a list of neighbours ({error!s:.200}).", remedy=remedy
+        ) from None
     found = []
     for number, line in enumerate(lines, start=1):
         pair = [cell.strip() for cell in line]

@@ -5,7 +5,7 @@ Null is not known, ``-inf`` digital silence; times are UTC. They are made anew f
 time and take the place of the old ones in one step; the same ledger gives the same bytes.
 """
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from datetime import datetime
 from pathlib import Path
 from typing import Any
@@ -15,7 +15,7 @@ import pyarrow.dataset as ds
 
 from sleepnoise.acoustics.symbols import SYMBOLS
 from sleepnoise.assessing.record import NightRecord
-from sleepnoise.errors import OutputError
+from sleepnoise.errors import OutputError, RecordingError
 from sleepnoise.evidence.durable import held
 from sleepnoise.evidence.placing import placed
 from sleepnoise.evidence.plain import plain_value, utc_text
@@ -80,11 +80,18 @@ def _table(name: str, done: Iterable[Entry]) -> pa.Table:
         for entry in done
         for row in entry.rows.get(name, [])
     ]
-    columns = {
-        column: pa.array([_value(line.get(column), kind) for line in lines], type=kind)
-        for column, kind in COLUMNS[name].items()
-    }
-    return pa.table(columns)
+    return pa.table({column: _column(name, column, lines) for column in COLUMNS[name]})
+
+
+def _column(name: str, column: str, lines: Iterable[Mapping[str, Any]]) -> pa.Array:
+    kind = COLUMNS[name][column]
+    try:
+        return pa.array([_value(line.get(column), kind) for line in lines], type=kind)
+    except (ValueError, TypeError, OverflowError, pa.ArrowException) as error:
+        raise RecordingError(
+            f"ledger: {name}: {column}: holds what no assessment writes ({error!s:.200}).",
+            remedy="Remove the night's file from the folder 'ledger' and run assess-many again.",
+        ) from None
 
 
 def _value(cell: Any, kind: pa.DataType) -> Any:

@@ -4,12 +4,14 @@ from collections.abc import Iterable
 from pathlib import Path
 from typing import Annotated, Any, Literal
 
-from pydantic import BaseModel, ConfigDict, Field, ValidationError
+from pydantic import AfterValidator, BaseModel, ConfigDict, Field, ValidationError
 
 from sleepnoise.errors import RecordingError
 from sleepnoise.evidence.plain import plain_value
+from sleepnoise.evidence.reading import few_bytes, first_mistake
 from sleepnoise.recognition.features import AUDIO_SPREAD, LEVEL_SPREAD, SoundFeatures
 from sleepnoise.recognition.groups import KnownSound, Whose
+from sleepnoise.recognition.word_table import cleaned
 
 SCHEMA = "sleepnoise known sounds"
 VERSION = 1
@@ -32,7 +34,8 @@ class _Features(_Strict):
 
 class _Sound(_Strict):
     name: Annotated[str, Field(pattern=r"^[a-z]+ [a-z]+ sound [1-9]\d{0,5}$")]
-    label: Annotated[str, Field(max_length=300)]
+    # As from a labels file: on one line, and nothing in it that could steer a terminal.
+    label: Annotated[str, Field(max_length=300), AfterValidator(cleaned)]
     whose: Whose
     events: Annotated[int, Field(ge=1)]
     nights: Annotated[int, Field(ge=1)]
@@ -59,27 +62,21 @@ def read_known_sounds(path: Path) -> tuple[KnownSound, ...]:
         If the file cannot be read, or is not what :func:`known_sounds_document` makes.
     """
     try:
-        if path.stat().st_size > LARGEST_BYTES:
-            raise RecordingError(f"{path}: is too large for known sounds.", remedy=_REMEDY)
-        file = _File.model_validate_json(path.read_bytes())
-    except OSError as error:
-        raise RecordingError(f"{path}: cannot be read ({error.strerror}).", remedy=_REMEDY) from error
+        file = _File.model_validate_json(few_bytes(path, LARGEST_BYTES, what="known sounds", remedy=_REMEDY))
     except ValidationError as error:
-        first = error.errors()[0]
-        where = ".".join(str(part) for part in first["loc"])
-        raise RecordingError(f"{path}: {where or 'file'}: {first['msg']}.", remedy=_REMEDY) from None
+        raise RecordingError(f"{path}: {first_mistake(error)}.", remedy=_REMEDY) from None
     names = [sound.name for sound in file.sounds]
     if len(set(names)) < len(names):
         raise RecordingError(f"{path}: two sounds have one name.", remedy=_REMEDY)
-    return tuple(_sound(sound) for sound in file.sounds)
+    return tuple(_sound(path, sound) for sound in file.sounds)
 
 
 _REMEDY = "Give the known sounds that an earlier assessment wrote, unchanged."
 
 
-def _sound(sound: _Sound) -> KnownSound:
+def _sound(path: Path, sound: _Sound) -> KnownSound:
     if len(sound.features.audio) not in (0, len(AUDIO_SPREAD)):
-        raise RecordingError(f"{sound.name}: lacks numbers of its sound.", remedy=_REMEDY)
+        raise RecordingError(f"{path}: {sound.name} lacks numbers of its sound.", remedy=_REMEDY)
     return KnownSound(
         name=sound.name,
         label=sound.label,

@@ -13,12 +13,16 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from sleepnoise.errors import RecordingError, SleepNoiseError
+from sleepnoise.evidence.reading import few_bytes
 
 LARGEST_BYTES = 4_000_000
 """Largest file that is read. Chosen: a line a minute for a month, a hundred characters each."""
 
 LONGEST_CELL = 300
 """Characters of a cell that are kept. Chosen: three lines of print."""
+
+LONGEST_HEADS = 10_000
+"""Characters of the first line that are looked at. Chosen: hundreds of columns."""
 
 MISTAKES_SHOWN = 10
 """Mistakes that a complaint names. Chosen: what fits on a screen; the rest is counted."""
@@ -61,6 +65,11 @@ def read_rows(path: Path, heads: Mapping[str, str], needed: Sequence[str]) -> tu
     """
     text = _text(path)
     chosen = _SEPARATOR_LINE.match(text)
+    if chosen and chosen[1] not in (*_SEPARATORS, "|"):
+        raise RecordingError(
+            f"{path}, line 1: cells must be separated by commas, semicolons, tabs or |, got {chosen[1]!r}.",
+            remedy="Save it as CSV with commas.",
+        )
     before = 1 if chosen else 0
     text = text[chosen.end() :] if chosen else text
     first = next(iter(text.splitlines()), "")
@@ -73,25 +82,14 @@ def read_rows(path: Path, heads: Mapping[str, str], needed: Sequence[str]) -> tu
     if lacking:
         raise RecordingError(
             f"{path}, line {before + 1}: must have the heads {', '.join(heads[key] for key in needed)}; "
-            f"lacking {', '.join(lacking)}, got {_cleaned(first) or 'nothing'!r}.",
+            f"lacking {', '.join(lacking)}, got {cleaned(first) or 'nothing'!r}.",
             remedy="Write them in the first line, separated by commas, semicolons or tabs.",
         )
     return tuple(_rows(path, text, separator, places, before))
 
 
 def _text(path: Path) -> str:
-    try:
-        with path.open("rb") as file:
-            raw = file.read(LARGEST_BYTES + 1)
-    except OSError as error:
-        raise RecordingError(
-            f"{path}: cannot be read ({error.strerror}).", remedy="Give a CSV file."
-        ) from error
-    if len(raw) > LARGEST_BYTES:
-        raise RecordingError(
-            f"{path}: must be no larger than {LARGEST_BYTES / 1e6:g} MB.",
-            remedy="Give the rows of this night.",
-        )
+    raw = few_bytes(path, LARGEST_BYTES, what="table", remedy="Give a CSV file with the rows of this night.")
     encodings = ("utf-16",) if raw[:2] in (b"\xff\xfe", b"\xfe\xff") else ("utf-8-sig", "cp1252")
     for encoding in encodings:
         try:
@@ -103,7 +101,9 @@ def _text(path: Path) -> str:
 
 def _places(line: str, separator: str, heads: Mapping[str, str]) -> dict[str, int]:
     """Return the places of the columns that a line has heads for."""
-    found = [head.strip().casefold() for head in next(csv.reader([line], delimiter=separator), [])]
+    # Heads that matter are short: the rest of a line without end need not be split.
+    cells = next(csv.reader([line[:LONGEST_HEADS]], delimiter=separator), [])
+    found = [head.strip().casefold() for head in cells]
     return {key: found.index(head.casefold()) for key, head in heads.items() if head.casefold() in found}
 
 
@@ -113,7 +113,7 @@ def _rows(path: Path, text: str, separator: str, places: Mapping[str, int], befo
         for number, cells in enumerate(reader):
             if number and any(cell.strip() for cell in cells):
                 by_key = {
-                    key: _cleaned(cells[place]) if place < len(cells) else "" for key, place in places.items()
+                    key: cleaned(cells[place]) if place < len(cells) else "" for key, place in places.items()
                 }
                 yield Row(line=before + reader.line_num, cells=by_key)
     except csv.Error as error:
@@ -123,7 +123,7 @@ def _rows(path: Path, text: str, separator: str, places: Mapping[str, int], befo
         ) from None
 
 
-def _cleaned(cell: str) -> str:
+def cleaned(cell: str) -> str:
     """Return a cell on one line, without what a terminal could take for a command."""
     visible = (" " if unicodedata.category(sign) in ("Cc", "Cf", "Zl", "Zp") else sign for sign in cell)
     return " ".join("".join(visible).split())[:LONGEST_CELL]

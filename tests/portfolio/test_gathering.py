@@ -1,3 +1,5 @@
+import os
+
 import pytest
 
 from sleepnoise.assessing.record import AssessSettings
@@ -107,3 +109,40 @@ def test_an_empty_folder_or_list_gets_a_complaint(tmp_path):
     (tmp_path / "nights.csv").write_text("bedroom,recording\n")
     with pytest.raises(RecordingError, match="lists no night"):
         gather([str(tmp_path / "nights.csv")], SETTINGS)
+
+
+@pytest.mark.parametrize(
+    "raw",
+    [
+        b"bedroom,recording\nflat 3,a\0.wav\n", b"bedroom,recording\nflat 3,\xff.wav\n",
+        b'bedroom,recording\nflat 3,"a.wav\n', b"bedroom,recording\nflat 3," + b"x" * 200_000,
+    ],
+)  # fmt: skip
+def test_a_list_that_is_no_table_is_refused_with_what_to_do(tmp_path, raw):
+    (tmp_path / "nights.csv").write_bytes(raw)
+    with pytest.raises(RecordingError, match=r"nights\.csv: cannot be read as a list of nights") as caught:
+        gather([str(tmp_path / "nights.csv")], SETTINGS)
+    assert "CSV" in caught.value.remedy
+
+
+def test_a_pipe_is_no_list_of_nights(tmp_path):
+    os.mkfifo(tmp_path / "nights.csv")
+    with pytest.raises(RecordingError, match="no plain file"):
+        gather([str(tmp_path / "nights.csv")], SETTINGS)
+
+
+@pytest.mark.parametrize("cell", ["..", "../x", "a/b", "a\\b", "~", ".x", "a:b", "a\nb", "x" * 101])
+def test_no_name_in_a_list_leads_out_of_the_folder_of_results(tmp_path, cell):
+    for line in (f'"{cell}",a.wav,one', f'flat 3,a.wav,"{cell}"'):
+        (tmp_path / "nights.csv").write_text(f"bedroom,recording,night\n{line}\n", encoding="utf-8")
+        with pytest.raises(SettingsError, match=r"nights\.csv, line \d+: a name must be"):
+            gather([str(tmp_path / "nights.csv")], SETTINGS)
+
+
+@pytest.mark.parametrize(
+    "address", ["file://\0", "nowhere://x", "::", "zip://a::b", "file://" + "x/" * 9000, "a://[::"]
+)
+def test_an_address_that_is_none_is_refused(address):
+    pytest.importorskip("fsspec")
+    with pytest.raises((RecordingError, SettingsError)):
+        gather([address], SETTINGS)

@@ -110,7 +110,20 @@ def test_plans_stand_by_events_silenced_for_money_and_currencies_apart(tmp_path)
     assert found[2].guessed
 
 
-@pytest.mark.parametrize("text", ["", "[]", "{}", '{"schema": {"name": "other", "version": 1}}'])
+PLAN = (
+    '{"schema": {"name": "sleepnoise/plan", "version": 1}, "events": [1], "currency": null, '
+    '"plan": {"treatments": [], "audible": %s, "money": %s}}'
+)
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "", "[]", "{}", '{"schema": {"name": "other", "version": 1}}', "[" * 100_000, PLAN % ("1e999", "5"),
+        PLAN % ("5", "1e999"), PLAN % ("5", "NaN"), PLAN % ("-1", "5"), PLAN % ('"x"', "5"),
+        PLAN % ("9" * 5000, "5"),
+    ],
+)  # fmt: skip
 def test_what_is_no_plan_gets_a_complaint(tmp_path, text):
     (tmp_path / "a.json").write_text(text)
     with pytest.raises(RecordingError, match="is no plan"):

@@ -1,8 +1,9 @@
 import math
+import os
 
 import pytest
 
-from sleepnoise.errors import OutputError
+from sleepnoise.errors import OutputError, RecordingError
 from sleepnoise.portfolio.ledger import Entry, Outcome, Place, entries, write_entry
 from sleepnoise.portfolio.tables import rows_of, write_tables
 
@@ -75,3 +76,28 @@ def test_an_empty_folder_gets_a_complaint(tmp_path):
     (tmp_path / "ledger").mkdir()
     with pytest.raises(OutputError, match="no night is finished"):
         write_tables(tmp_path)
+
+
+@pytest.mark.parametrize(
+    ("table", "cell"),
+    [
+        ("nights", {"start_utc": "yesterday"}), ("nights", {"start_utc": 5}), ("nights", {"events": 10**30}),
+        ("nights", {"LAeq_dB": "loud"}), ("nights", {"absolute": "yes"}), ("events", {"label": 7}),
+        ("verdicts", {"count": "many"}),
+    ],
+)  # fmt: skip
+def test_a_ledger_that_holds_what_no_assessment_writes_is_refused_with_its_column(portfolio, table, cell):
+    outcome = Outcome(bedroom="x", night="y", state="finished")
+    place = Place(out=portfolio, bedroom="x", night="y")
+    place.prepare()
+    write_entry(Entry(outcome=outcome, rows={table: [cell]}), place)
+    with pytest.raises(RecordingError, match=f"ledger: {table}: {next(iter(cell))}: ") as caught:
+        write_tables(portfolio)
+    assert caught.value.remedy
+    assert not (portfolio / "tables").exists()
+
+
+def test_a_pipe_in_a_ledger_is_no_night(portfolio):
+    before = len(list(entries(portfolio)))
+    os.mkfifo(portfolio / "ledger" / ROOMS[0] / "three.json")
+    assert len(list(entries(portfolio))) == before

@@ -1,5 +1,8 @@
 """Small tables as people and spreadsheets write them."""
 
+import os
+from pathlib import Path
+
 import pytest
 
 from sleepnoise.errors import RecordingError
@@ -63,7 +66,27 @@ def test_a_quotation_mark_that_is_not_closed_is_named_with_its_line(written):
 def test_files_that_are_missing_too_large_or_no_text_are_refused(written, tmp_path):
     with pytest.raises(RecordingError, match="cannot be read"):
         read_rows(tmp_path / "none.csv", HEADS, ("time",))
-    with pytest.raises(RecordingError, match="no larger than 4 MB"):
+    with pytest.raises(RecordingError, match="larger than 4 MB"):
         read_rows(written(b"x" * (LARGEST_BYTES + 1)), HEADS, ("time",))
     with pytest.raises(RecordingError, match="is no text"):
         read_rows(written(b"\x81\x8d\x8f"), HEADS, ("time",))
+
+
+def test_a_pipe_or_device_is_no_table(tmp_path):
+    os.mkfifo(tmp_path / "pipe.csv")
+    for path in (tmp_path / "pipe.csv", Path("/dev/zero"), tmp_path):
+        with pytest.raises(RecordingError, match="no plain file"):
+            read_rows(path, HEADS, ("time",))
+
+
+@pytest.mark.parametrize("sign", ['"', "\r", "x", "\0", " "])
+def test_only_what_separates_cells_may_be_named_as_separator(written, sign):
+    with pytest.raises(RecordingError, match="line 1: cells must be separated"):
+        read_rows(written(f"sep={sign}\nUhrzeit{sign}x\n".encode()), HEADS, ("time",))
+
+
+def test_a_first_line_or_a_cell_without_end_is_refused(written):
+    with pytest.raises(RecordingError, match="lacking Uhrzeit"):
+        read_rows(written("x" * 200_000), HEADS, ("time",))
+    with pytest.raises(RecordingError, match="line 2: is no row"):
+        read_rows(written("Uhrzeit\n" + "x" * 200_000), HEADS, ("time",))
