@@ -7,6 +7,7 @@ from typing import Literal
 from sleepnoise.calibration.kept import read_calibration
 from sleepnoise.casework.comparing import NightsCompared
 from sleepnoise.casework.dossier import ROOM_FILE, Dossier, Night
+from sleepnoise.casework.night_results import by_this_code
 from sleepnoise.comparison.before_after import RESAMPLED_FROM
 from sleepnoise.profiles.bedroom import BedroomProfile
 from sleepnoise.profiles.files import read_bedroom
@@ -53,7 +54,7 @@ def points_of(dossier: Dossier, compared: NightsCompared) -> tuple[Point, ...]:
         *_changed_by_hand(dossier),
         _calibration(dossier),
         _nights(dossier.nights, compared),
-        _assessed(dossier.nights, compared),
+        _assessed(dossier, compared),
         _windows(dossier.nights),
         _guideline(dossier),
         *_room(dossier),
@@ -116,10 +117,18 @@ def _nights(nights: Sequence[Night], compared: NightsCompared) -> Point:
     )
 
 
-def _assessed(nights: Sequence[Night], compared: NightsCompared) -> Point:
-    todo = compared.not_assessed
+def _assessed(dossier: Dossier, compared: NightsCompared) -> Point:
+    nights, todo = dossier.nights, compared.not_assessed
     if not nights:
         return Point(what="Assessed", state="missing", found="no night yet", remedy="Add a night.")
+    other = [night.name for night in nights if night.name not in todo and not by_this_code(dossier, night)]
+    if not todo and other:
+        return Point(
+            what="Assessed",
+            state="weak",
+            found=f"by other code of this version: {_listed(other)}",
+            remedy="See with 'dossier verify --again' whether every number comes out again.",
+        )
     if not todo:
         return Point(what="Assessed", state="there", found=f"all {len(nights)}")
     return Point(
@@ -159,7 +168,7 @@ def _room(dossier: Dossier) -> Iterator[Point]:
             what="Room",
             state="missing",
             found="no room file, so no plan and no answer on air, fire and escape",
-            remedy=f"Write {ROOM_FILE} as demo_audio/bedroom.toml shows, and add it with 'dossier add-file'.",
+            remedy=f"Write {ROOM_FILE} as the bedroom.toml of 'sleepnoise demo' shows, and add it with 'dossier add-file'.",
         )
         return
     room = read_bedroom(dossier.room)

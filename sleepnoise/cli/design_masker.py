@@ -36,6 +36,7 @@ SECONDS = 600.0
 @option(LIMITS, "--highest-band", float, "HZ", "Highest one. [default: 12500]")
 @option(LIMITS, "--band-limit", str, "HZ=DB", "Highest level of one band. [repeatable]", multiple=True)
 @option(LIMITS, "--neighbour-step", float, "DB", "Largest step between bands, at most 5. [default: 3]")
+@option(WHO, "--age", float, "YEARS", "Of the sleeper. [default: a young adult, the safe side]")
 @option(WHO, "--infant", bool, None, "An infant or toddler: no masker, unless a carer confirms it.")
 @option(WHO, "--carer-confirms", bool, None, "A carer, advised by a paediatrician, wants one all the same.")
 @option(WHO, "--distance", float, "M", "From the loudspeaker to the sleeper; 2 m or more for an infant.")
@@ -55,14 +56,10 @@ SECONDS = 600.0
 def command(
     folder: Path, sound: Path | None, out: Path | None, json: bool, force: bool, **chosen: Any
 ) -> None:
-    r"""Design the quietest masking sound for the events of an assessed night.
+    """Design the quietest masking sound for the events of an assessed night.
 
     FOLDER is what 'sleepnoise assess' wrote. A masker is a last resort: what it cannot cover, and
     what it costs, is said. It is never louder than 50 dB(A) at the pillow.
-
-    \b
-    sleepnoise design-masker tuesday --behind solid-core-leaf-and-seals \
-        --alarm-level 62 --out masker.json --sound masker.flac
     """
     from sleepnoise.dossier.masker_document import masker_document
     from sleepnoise.evidence.placing import check_file_place, write_file
@@ -90,6 +87,7 @@ def command(
 
 
 def _wishes(chosen: dict[str, Any]) -> "MaskerWishes":
+    from sleepnoise.hearing.ageing import Listener
     from sleepnoise.masking.design_settings import DesignSettings
     from sleepnoise.masking.limits import Sleeper
     from sleepnoise.trials.masker_study import MaskerWishes
@@ -113,6 +111,7 @@ def _wishes(chosen: dict[str, Any]) -> "MaskerWishes":
         behind=chosen["behind"],
         sleeper=Sleeper(infant=chosen["infant"], carer_confirms=chosen["carer_confirms"], **distance),
         alarms=_alarms(chosen),
+        listener=Listener() if chosen["age"] is None else Listener(age_years=chosen["age"]),
     )
 
 

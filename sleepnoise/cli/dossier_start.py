@@ -41,7 +41,7 @@ QUESTIONS = {
 )
 @option(PLACE, "--recorder", str, "TEXT", "Which recorder, in your own words.")
 @option(PLACE, "--source-kind", click.Choice(SOURCE_KINDS), None, "What makes the sound that is judged.")
-@option(FILES, "--room", FILE, "FILE.toml", "The bedroom's file; demo_audio/bedroom.toml shows how.")
+@option(FILES, "--room", FILE, "FILE.toml", "The bedroom's file; the one that 'demo' writes shows how.")
 @option(FILES, "--calibration", FILE, "FILE.toml", "A calibration kept by 'calibrate'.")
 def start(folder: Path, **given: Any) -> None:
     """Start a dossier in FOLDER, which is made.

@@ -19,7 +19,7 @@ class Grouped(click.Command):
         for parameter in self.get_params(ctx):
             line = parameter.get_help_record(ctx)
             if line is not None and isinstance(parameter, click.Option):
-                heading = "Help" if parameter.name == "help" else getattr(parameter, "heading", "Options")
+                heading = "Help" if "--help" in parameter.opts else getattr(parameter, "heading", "Options")
                 sections.setdefault(heading, []).append(line)
         for heading, lines in sections.items():
             with formatter.section(heading):

@@ -25,16 +25,33 @@ SOUND, RESULT = "Sound behind the room (without one: what the room file says)", 
     "Where it stands. [default: on every side of the room]",
 )
 @option(SOUND, "--level", float, "DB", "Its level there, dB(A). [default: 70]")
+@option(RESULT, "--page", FILE, "FILE.html", "Also write it as one page with figures.")
+@option(RESULT, "--force", bool, None, "Replace a file of that name.")
 @option(RESULT, "--json", bool, None, "Print everything, unrounded, as JSON.")
-def command(room: Path, source: str | None, side: "Side | None", level: float | None, json: bool) -> None:
+def command(
+    room: Path,
+    source: str | None,
+    side: "Side | None",
+    level: float | None,
+    page: Path | None,
+    force: bool,
+    json: bool,
+) -> None:
     """Show how sound gets into the bedroom of ROOM.toml, and what each treatment would gain there.
 
-    ROOM.toml describes the room part by part; demo_audio/bedroom.toml shows how. What may not be
-    advised, for fire, escape, air or consent, is listed with the reason.
+    ROOM.toml describes the room part by part; the bedroom.toml that 'sleepnoise demo' writes shows
+    how. What may not be advised, for fire, escape, air or consent, is listed with the reason.
     """
+    from sleepnoise.evidence.placing import check_file_place, write_file
     from sleepnoise.planning.room_study import study_room
 
+    if page is not None:
+        check_file_place(page, force=force)
     study = study_room(room, source, side, level)
+    if page is not None:
+        from sleepnoise.report.finding_pages import room_page
+
+        write_file(page, room_page(study), force=force)
     if json:
         from sleepnoise.dossier.room_document import room_document
         from sleepnoise.evidence.plain import document_text

@@ -35,14 +35,10 @@ def command(
     channel: int,
     json: bool,
 ) -> None:
-    r"""Find the reverberation time of a room from RECORDINGs, one decay each.
+    """Find the reverberation time of a room from RECORDINGs, one decay each.
 
     Each recording holds one bang, one switching-off or one sweep, and goes on until it is quiet.
     Several places in the room make the result surer. No calibration is needed.
-
-    \b
-    sleepnoise reverberation balloon-1.wav balloon-2.wav --volume 31
-    sleepnoise reverberation door.wav shelf.wav --how sweep --sweep sweep.wav
 
     Bursting balloons and clappers are loud at the ear: arm's length, hearing protection, nobody near.
     """

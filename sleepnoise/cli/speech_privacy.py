@@ -37,12 +37,9 @@ def command(
     age: float | None,
     json: bool,
 ) -> None:
-    r"""Tell whether talk next door is understood or heard, over the background of an assessed night.
+    """Tell whether talk next door is understood or heard, over the background of an assessed night.
 
     FOLDER is what 'assess' wrote. The index is that of ANSI S3.5.
-
-    \b
-    sleepnoise speech-privacy tuesday --through door-hollow-wood-44 --level 38
     """
     from sleepnoise.hearing.ageing import Listener
     from sleepnoise.trials.talk_study import study_talk

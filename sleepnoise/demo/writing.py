@@ -55,6 +55,7 @@ _TONE_FILE = "calibration_tone.flac"
 _TRUTH_FILE = "truth.json"
 _DOOR_FOLDER = "door_test"
 _NOTE_FILE = "NOTE.md"
+_WRITTEN_BY_HAND = ("bedroom.toml", "door_test.toml")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -149,7 +150,7 @@ def _written(
         _TONE_FILE: iter([calibration_tone_pa(synthesis.sample_rate_hz)]),
         **_door_test(synthesis),
     }
-    names = (*sounds, _TRUTH_FILE, _NOTE_FILE)
+    names = (*sounds, _TRUTH_FILE, _NOTE_FILE, *_WRITTEN_BY_HAND)
     with (
         _made(folder / _DOOR_FOLDER),
         placed_files(*(folder / name for name in names), force=force) as unfinished,
@@ -164,6 +165,8 @@ def _written(
         places[_TRUTH_FILE].write_text(table, encoding="utf-8", newline="\n")
         note = _note(truth, recording, bits, call)
         places[_NOTE_FILE].write_text(note, encoding="utf-8", newline="\n")
+        for name in _WRITTEN_BY_HAND:
+            places[name].write_bytes(Path(__file__).with_name(name).read_bytes())
     return DemoNight(
         recording=folder / recording,
         calibration_tone=folder / _TONE_FILE,
@@ -246,6 +249,8 @@ def _file_rows(truth: NightTruth, recording: str) -> str:
         (_TONE_FILE, f"{TONE_HZ:g} Hz, {TONE_S:g} s", f"{TONE_DB:g} dB"),
         *((_door_file(s), f"{s.meaning}, {STATE_S:g} s", f"{s.laeq:g} dB") for s in DOOR_STATES),
         (_TRUTH_FILE, "what sounds when, how loud, and how that is defined", ""),
+        ("bedroom.toml", "the room, for `paths` and `plan`; copy it to describe a room of your own", ""),
+        ("door_test.toml", "the door test step by step, for `door-test`", ""),
     ]
     return "\n".join(f"| `{name}` | {what} | {laeq} |" for name, what, laeq in rows)
 

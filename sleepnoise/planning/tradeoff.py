@@ -225,9 +225,10 @@ def steps_of(problem: Problem, plan: Plan) -> tuple[Step, ...]:
     -----
     Gains depend on the order: what comes second works on what the first has left.
     """
+    choice_of_plan, problem = _beside_nothing(problem, plan.choice)
     todo = [
         (place, key, title)
-        for place, number in enumerate(plan.choice)
+        for place, number in enumerate(choice_of_plan)
         for option in [problem.groups[place].options[number]]
         for key, title in zip(option.treatments, option.titles, strict=True)
     ]
@@ -244,8 +245,8 @@ def steps_of(problem: Problem, plan: Plan) -> tuple[Step, ...]:
                 tried.append((-worth, -step.level_gain_db, len(tried), each, choice, step))
         if not tried:
             # What remains is only offered together: it becomes one step.
-            steps.append(_step(problem, now, plan.choice, *_joined(todo)))
-            now = plan.choice
+            steps.append(_step(problem, now, choice_of_plan, *_joined(todo)))
+            now = choice_of_plan
             break
         *_, each, now, step = min(tried, key=lambda one: one[:3])
         steps.append(step)
@@ -254,6 +255,13 @@ def steps_of(problem: Problem, plan: Plan) -> tuple[Step, ...]:
     if plan.spectrum is not None:
         steps.append(_masker_step(problem, now, plan))
     return tuple(steps)
+
+
+def _beside_nothing(problem: Problem, choice: Sequence[int]) -> tuple[tuple[int, ...], Problem]:
+    """Return a choice within the problem whose groups all begin with nothing, and that problem."""
+    bare = problem.with_nothing()
+    both = zip(choice, bare.groups, problem.groups, strict=True)
+    return tuple(number + len(new.options) - len(old.options) for number, new, old in both), bare
 
 
 def _joined(todo: Sequence[tuple[int, str, str]]) -> tuple[int, str, str]:

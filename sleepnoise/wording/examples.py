@@ -19,11 +19,11 @@ EXAMPLES: dict[str, tuple[str, ...]] = {
         "    --beside-pair 70.0=-42.7 --out phone.toml",
     ),
     "assess": (
-        "sleepnoise assess 20260210_225500.wav --tone tone.wav \\",
+        "sleepnoise assess 20260210_230500.wav --tone tone.wav \\",
         "    --zone Europe/Vienna --out tuesday",
-        "sleepnoise assess night.m4a --start 2026-02-10T22:55 \\",
+        "sleepnoise assess night.m4a --start 2026-02-10T23:05 \\",
         "    --zone Europe/Vienna --reader resident --out phone-night",
-        "sleepnoise assess 20260210_225500.wav --calibration recorder.toml \\",
+        "sleepnoise assess 20260210_230500.wav --calibration recorder.toml \\",
         "    --zone Europe/Vienna --source-kind road --windows closed --out again",
     ),
     "assess-log": (
@@ -53,23 +53,25 @@ EXAMPLES: dict[str, tuple[str, ...]] = {
     ),
     "plan": (
         "sleepnoise plan tuesday --room room.toml --budget 500",
-        "sleepnoise plan tuesday --room room.toml --no-masker --out plan.json",
+        "sleepnoise plan tuesday --room room.toml --no-masker \\",
+        "    --require door-seals-hollow-core --out plan.json",
     ),
     "design-masker": (
         "sleepnoise design-masker tuesday --behind solid-core-leaf-and-seals \\",
         "    --alarm-level 85 --out masker.json --sound masker.flac --seconds 20",
+        "sleepnoise design-masker tuesday --aim 'not noticeable' --cap 35",
     ),
     "speech-privacy": (
         "sleepnoise speech-privacy tuesday --through door-hollow-wood-44",
         "sleepnoise speech-privacy tuesday --through door-hollow-wood-44 --level 38",
     ),
     "hear-plan": (
-        "sleepnoise hear-plan plan.json 20260210_225500.wav --tone tone.wav \\",
+        "sleepnoise hear-plan plan.json 20260210_230500.wav --tone tone.wav \\",
         "    --zone Europe/Vienna --out heard",
     ),
     "check-plan": (
         "sleepnoise check-plan plan.json --night after --same-recorder",
-        "sleepnoise check-plan plan.json --door-test door.json --part bedroom-door",
+        "sleepnoise check-plan plan.json --door-test door.json --part hall-door",
     ),
     "check-masker": (
         "sleepnoise check-masker masker.json on-1.wav on-2.wav --off off.wav \\",
@@ -88,7 +90,7 @@ EXAMPLES: dict[str, tuple[str, ...]] = {
         "sleepnoise dossier start flat-3 --title 'Flat 3, bedroom' \\",
         "    --zone Europe/Vienna --room room.toml",
     ),
-    "dossier add-night": ("sleepnoise dossier add-night flat-3 20260210_225500.wav --tone tone.wav",),
+    "dossier add-night": ("sleepnoise dossier add-night flat-3 20260210_230500.wav --tone tone.wav",),
     "dossier add-door-test": ("sleepnoise dossier add-door-test flat-3 door_test.toml",),
     "dossier add-words": ("sleepnoise dossier add-words flat-3 2026-02-10 --diary diary.csv",),
     "dossier add-file": ("sleepnoise dossier add-file flat-3 plan plan.json",),

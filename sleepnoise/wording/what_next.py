@@ -10,7 +10,7 @@ STEPS: dict[str, tuple[str, ...]] = {
         "if it can do the job, record a night with the same settings; sleepnoise guide record",
     ),
     "calibrate": ("sleepnoise assess NIGHT.wav --calibration {out} --zone ZONE --out FOLDER",),
-    "assess": (
+    "assess --out": (
         "open {out}/report.html; sleepnoise guide read-report says what its words mean",
         "find out how the sound gets in before you spend money; sleepnoise guide door-test",
     ),
@@ -22,13 +22,15 @@ STEPS: dict[str, tuple[str, ...]] = {
     "reverberation": ("these times go into the file of: sleepnoise insulation WALL.toml",),
     "insulation": ("sleepnoise explain DnT,w, or any other word above",),
     "paths": ("sleepnoise plan NIGHT_FOLDER --room {room} --out plan.json",),
-    "plan": (
-        "keep it with --out plan.json, hear it with sleepnoise hear-plan, and after the work prove it; "
-        "sleepnoise guide prove",
+    "plan": ("keep a plan that suits you with --out plan.json; sleepnoise guide plan",),
+    "plan --out": (
+        "sleepnoise hear-plan {out} NIGHT.wav --out FOLDER",
+        "when the work is done: sleepnoise guide prove",
     ),
     "hear-plan": ("after the work: sleepnoise check-plan {plan} --night AFTER_FOLDER",),
     "check-plan": ("keep the proof with the case: sleepnoise dossier add-file CASE proof FILE",),
-    "design-masker": (
+    "design-masker": ("keep a design that suits you with --out masker.json; sleepnoise explain alarms",),
+    "design-masker --out": (
         "test every alarm at the pillow with it on (sleepnoise explain alarms), then check it: "
         "sleepnoise check-masker {out} ON.wav --off OFF.wav",
     ),
@@ -50,8 +52,8 @@ STEPS: dict[str, tuple[str, ...]] = {
     "profiles show": ("to make one of your own, copy it to a file and: sleepnoise profiles check FILE",),
     "profiles check": ("every command takes it by its path",),
 }
-"""By command; ``{name}`` stands for what an option or argument of that name was given. Commands that
-print the next step as part of their result are not here."""
+"""By command, and with a result kept by ``--out`` where that matters; ``{name}`` stands for what an option
+or argument of that name was given. Commands that print the next step as part of their result are not here."""
 
 
 class _Given(dict[str, str]):
@@ -77,7 +79,8 @@ def steps_after(command: str, given: Mapping[str, object]) -> tuple[str, ...]:
     "before it is handed on: sleepnoise dossier verify 'flat 3'"
     """
     said = _Given({name: _quoted(value) for name, value in given.items() if value is not None})
-    return tuple(step.format_map(said) for step in STEPS.get(command, ()))
+    steps = STEPS.get(f"{command} --out") if "out" in said else None
+    return tuple(step.format_map(said) for step in steps or STEPS.get(command, ()))
 
 
 def _quoted(value: object) -> str:

@@ -210,3 +210,8 @@ def test_the_frozen_excerpt_is_what_its_call_makes(tmp_path):
     for row, shipped_row in zip(new["events"], old["events"], strict=True):
         assert row["alone"] == pytest.approx(shipped_row["alone"], abs=1e-3)
         assert row["start_s"] == pytest.approx(shipped_row["start_s"], abs=1e-3)
+
+
+def test_room_and_door_test_of_the_demo_are_those_that_lie_beside_the_excerpt():
+    for name in ("bedroom.toml", "door_test.toml"):
+        assert (Path(writing.__file__).parent / name).read_bytes() == (SHIPPED / name).read_bytes()

@@ -1,6 +1,6 @@
 """What can be had for what: the front, the map, the order of steps, and what is missing."""
 
-from dataclasses import replace
+from dataclasses import fields, replace
 
 import numpy as np
 import pytest
@@ -62,7 +62,9 @@ def test_steps_add_up_to_the_plan(make_problem):
 
 
 def test_a_treatment_that_somebody_wants_for_a_night_without_events_gains_nothing_known(make_problem):
-    problem = make_problem(1, events=0)
+    problem = make_problem(1)
+    none = {each.name: getattr(problem.events, each.name)[:0] for each in fields(problem.events)}
+    problem = replace(problem, events=replace(problem.events, **none))
     plan = find_optimum(problem).plan
     (step,) = steps_of(problem, replace(plan, choice=(1, *plan.choice[1:])))
     assert np.isnan(step.level_gain_db)
