@@ -11,7 +11,7 @@ from sleepnoise.casework.enclosed import check_enclosed
 from sleepnoise.casework.journal import JOURNAL, Entry, KeptFile, read_journal
 from sleepnoise.casework.written_files import DossierFile, NightFile, read_written, written_text
 from sleepnoise.errors import OutputError, SettingsError
-from sleepnoise.evidence.durable import cannot_write, flush_folder
+from sleepnoise.evidence.placing import placed
 from sleepnoise.evidence.provenance import file_mark
 from sleepnoise.night.window import NightWindow
 
@@ -207,12 +207,14 @@ def start_dossier(root: Path, about: DossierFile, now: datetime, others: Mapping
         )
     if not root.parent.is_dir():
         raise OutputError(f"{root.parent}: there is no such folder.", remedy="Make it first.")
-    try:
-        root.mkdir(exist_ok=True)
-        flush_folder(root.parent)
-        (root / JOURNAL).touch()
-    except OSError as error:
-        raise cannot_write(root, error) from None
+    # An empty folder may be there.
+    with placed(root, replace=root.exists()) as (fresh,):
+        _begin(fresh, about, now, others)
+
+
+def _begin(root: Path, about: DossierFile, now: datetime, others: Mapping[str, bytes]) -> None:
+    root.mkdir()
+    (root / JOURNAL).touch()
     with prepared(root) as ready:
         (ready / DOSSIER_FILE).write_text(written_text(about), encoding="utf-8", newline="\n")
         for name, content in others.items():

@@ -24,7 +24,7 @@ from sleepnoise.casework.dossier import ASSESSED, GUIDELINES, Dossier, Night, re
 from sleepnoise.errors import RecordingError, SettingsError
 from sleepnoise.evidence.durable import held
 from sleepnoise.evidence.plain import document_text, plain_value
-from sleepnoise.evidence.provenance import file_mark, library_versions
+from sleepnoise.evidence.provenance import CODE, code_mark, file_mark, library_versions
 from sleepnoise.profiles.files import shipped_profiles
 from sleepnoise.recording.clock import ClockReading
 
@@ -124,6 +124,16 @@ def is_assessed(dossier: Dossier, night: Night) -> bool:
     """Return whether a night has a result that rests on what the dossier says now."""
     folder = result_folder(dossier, night).relative_to(dossier.root).as_posix()
     return f"{folder}/assessment.json" in dossier.files
+
+
+def by_this_code(dossier: Dossier, night: Night) -> bool:
+    """Return whether the very code that is running made the result that a night has now.
+
+    Between two versions code may change; the result stands, but whoever asks is told.
+    """
+    path = (result_folder(dossier, night) / "assessment.json").relative_to(dossier.root).as_posix()
+    made = [entry.versions.get(CODE) for entry in dossier.entries if path in entry.files]
+    return made[-1:] == [code_mark()]
 
 
 def current_results(dossier: Dossier) -> tuple[Path, ...]:

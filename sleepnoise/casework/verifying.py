@@ -2,16 +2,22 @@
 
 import json
 from collections.abc import Callable, Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import Any, Literal
 
 from sleepnoise.casework.adding import sound_path
 from sleepnoise.casework.changes import LOCK, UNFINISHED, inventory, writing
-from sleepnoise.casework.dossier import Dossier, Night, differs, read_dossier
+from sleepnoise.casework.dossier import ASSESSED, Dossier, Night, differs, read_dossier
 from sleepnoise.casework.journal import JOURNAL, KeptFile
-from sleepnoise.casework.night_results import WriteNight, assess_night_again, is_assessed, result_folder
+from sleepnoise.casework.night_results import (
+    WriteNight,
+    assess_night_again,
+    by_this_code,
+    is_assessed,
+    result_folder,
+)
 from sleepnoise.dossier.door_test_document import door_test_document
 from sleepnoise.errors import SleepNoiseError
 from sleepnoise.evidence.plain import document_text
@@ -47,6 +53,8 @@ class Again:
         That were compared.
     different : tuple of str
         Where numbers differ: place, before and now.
+    other_code : bool
+        Whether other code than that which is running made the result that is kept.
     trouble : str
         Why it could not be worked out; empty if it was.
     """
@@ -55,6 +63,7 @@ class Again:
     same_bytes: bool = False
     numbers: int = 0
     different: tuple[str, ...] = ()
+    other_code: bool = False
     trouble: str = ""
 
 
@@ -162,6 +171,8 @@ def _again(dossier: Dossier, write: WriteNight) -> Iterator[Again]:
     for night in dossier.nights:
         if is_assessed(dossier, night):
             yield _tried(night.name, lambda night=night: _night_again(dossier, night, write))  # type: ignore[misc]
+        elif any((night.folder / ASSESSED).glob("*/assessment.json")):
+            yield Again(what=night.name, trouble="its results rest on other settings, words or versions.")
     for folder in dossier.door_tests:
         yield _tried(f"door test {folder.name}", lambda folder=folder: _door_test_again(folder))  # type: ignore[misc]
 
@@ -180,9 +191,10 @@ def _night_again(dossier: Dossier, night: Night, write: WriteNight) -> Again:
         write(assess_night_again(dossier, night), now)
         names = {path.name for folder in (before, now) for path in folder.iterdir()}
         same = all(_bytes(before / name) == _bytes(now / name) for name in names)
-        return _compared(
+        found = _compared(
             night.name, same, *((each / "assessment.json").read_text("utf-8") for each in (before, now))
         )
+        return replace(found, other_code=not by_this_code(dossier, night))
 
 
 def _bytes(path: Path) -> bytes | None:

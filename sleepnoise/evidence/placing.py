@@ -6,6 +6,7 @@ earlier ones come back. Whoever is interrupted leaves nothing; what a killed pro
 away by whoever writes there next, and what it had just moved aside is brought back.
 """
 
+import re
 import secrets
 import shutil
 from collections.abc import Iterator
@@ -206,7 +207,9 @@ def _complaining(place: Path) -> Iterator[None]:
     """Turn whatever the disk refuses into a complaint about the place asked for."""
     try:
         yield
-    except OutputError:
-        raise
+    except OutputError as error:
+        # Whoever complains of what is out of sight means the place that it is for.
+        told = re.sub(rf"{re.escape(HIDDEN)}\w+[/\\]{NEW}[/\\]", "", error.complaint)
+        raise OutputError(told, remedy=error.remedy) from None
     except OSError as error:
         raise cannot_write(place, error) from None

@@ -3,6 +3,7 @@
 import hashlib
 import sys
 from dataclasses import dataclass
+from functools import cache
 from importlib import import_module
 from pathlib import Path
 
@@ -13,6 +14,15 @@ READ_BYTES = 1 << 20
 
 WITNESSES = ("sleepnoise", "numpy", "scipy", "soundfile", "pyarrow")
 """Packages whose version may change a digit of a result."""
+
+CODE = "code of sleepnoise"
+"""Name of the hash of this package's code among the versions."""
+
+CODE_DIGITS = 16
+"""Hexadecimal digits of it. Chosen: 64 bits, no two states of the code have the same."""
+
+WITHOUT_RESULTS = ("cli", "screens", "__main__.py")
+"""Rooms on which no result depends."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -79,7 +89,27 @@ def file_mark(path: Path, role: str) -> FileMark:
 
 
 def library_versions() -> dict[str, str]:
-    """Return the versions of Python, of this package and of the libraries that results rest on."""
+    """Return the versions of Python, of this package and of the libraries that results rest on.
+
+    Of this package also a hash of its code: what was changed between two versions is told apart, too.
+    """
     # By name: no room may import the package's top, which knows them all.
     versions = {name: str(import_module(name).__version__) for name in WITNESSES}
-    return {"python": ".".join(map(str, sys.version_info[:3])), **versions}
+    return {"python": ".".join(map(str, sys.version_info[:3])), **versions, CODE: code_mark()}
+
+
+@cache
+def code_mark(package: Path = Path(__file__).parents[1]) -> str:
+    """Return what tells a package's code from any other: the first digits of SHA-256 of all its files.
+
+    Rooms that only ask and show (``cli``, ``screens``) do not count, nor what Python keeps of its own.
+    Looked at once a process, which goes on with the code it has loaded.
+    """
+    digest = hashlib.sha256()
+    for path in sorted(package.rglob("*")):
+        inside = path.relative_to(package)
+        if path.is_file() and inside.parts[0] not in WITHOUT_RESULTS and "__pycache__" not in inside.parts:
+            # A name and a length before each content: nothing can pass from one file to the next.
+            content = path.read_bytes()
+            digest.update(f"{inside.as_posix()} {len(content)}\n".encode() + content)
+    return digest.hexdigest()[:CODE_DIGITS]

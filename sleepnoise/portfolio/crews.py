@@ -5,6 +5,7 @@ nights, and may be held to an amount of memory. On a cluster all this is for the
 """
 
 import os
+import signal
 import sys
 import threading
 from collections.abc import Callable, Iterator
@@ -12,8 +13,9 @@ from concurrent.futures import Executor, ProcessPoolExecutor
 from contextlib import AbstractContextManager, contextmanager
 from dataclasses import dataclass
 from functools import partial
-from multiprocessing import get_context, parent_process
+from multiprocessing import active_children, get_context, parent_process
 from multiprocessing.connection import wait
+from types import FrameType
 
 from sleepnoise.errors import SettingsError
 
@@ -83,16 +85,46 @@ def _pool(workers: int, memory_bytes: int | None) -> Iterator[tuple[Executor, Ca
         initargs=(memory_bytes,),
         max_tasks_per_child=NIGHTS_EACH,
     ) as executor:
-        yield executor, lambda: workers
+        try:
+            yield executor, lambda: workers
+        except BaseException:
+            # Whoever interrupts does not want to wait for nights to end.
+            for worker in active_children():
+                worker.terminate()
+            raise
+
+
+@contextmanager
+def unheard(*signals: str) -> Iterator[None]:
+    """Keep signals from whatever is started meanwhile; what came to this process comes afterwards.
+
+    An interrupt from a terminal goes to all processes at once, and workers have no say in it: the one
+    that started them tells them to end.
+    """
+    if not hasattr(signal, "pthread_sigmask"):
+        yield
+        return
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, {getattr(signal, name) for name in signals})
+    try:
+        yield
+    finally:
+        signal.pthread_sigmask(signal.SIG_SETMASK, before)
 
 
 def _begin(memory_bytes: int | None) -> None:
     """Begin a worker: it ends with its parent, and takes no more memory than it may."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    signal.signal(signal.SIGTERM, _leave)
     threading.Thread(target=_end_with_parent, daemon=True).start()
     if memory_bytes is not None and sys.platform == "linux":
         import resource
 
         resource.setrlimit(resource.RLIMIT_DATA, (memory_bytes, memory_bytes))
+
+
+def _leave(_number: int, _frame: FrameType | None) -> None:
+    """Leave by way of every clean-up."""
+    raise SystemExit
 
 
 def _end_with_parent() -> None:

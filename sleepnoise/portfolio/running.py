@@ -11,7 +11,7 @@ from functools import partial
 from pathlib import Path
 
 from sleepnoise.errors import OutputError, RecordingError
-from sleepnoise.portfolio.crews import Crew
+from sleepnoise.portfolio.crews import Crew, unheard
 from sleepnoise.portfolio.ledger import Outcome
 from sleepnoise.portfolio.night_job import Write, assess_task, note_failure
 from sleepnoise.portfolio.task import NightTask
@@ -80,7 +80,9 @@ def _together(
         try:
             while queue or running:
                 while queue and len(running) < (1 if alone else most()):
-                    running[executor.submit(job, queue[0])] = queue[0]
+                    # Submitting starts workers, and the thread that starts later ones.
+                    with unheard("SIGINT"):
+                        running[executor.submit(job, queue[0])] = queue[0]
                     queue.popleft()
                 for future in wait(running, return_when=FIRST_COMPLETED).done:
                     outcome = _result(future, running[future], out, crew)

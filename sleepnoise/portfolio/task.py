@@ -67,7 +67,7 @@ def fingerprint(recordings: Sequence[Path], settings: AssessSettings) -> str:
     """Return SHA-256 of all that a night's result depends on: 64 hexadecimal digits.
 
     That is the content and name of its recordings, the content of every other file that is read for
-    it, the settings and the versions. Where files lie and how many threads work does not count.
+    it, the settings, the versions and the code. Where files lie and how many threads work does not count.
 
     Parameters
     ----------

@@ -79,6 +79,8 @@ def show_verification(found: Verification) -> None:
         else:
             line = f"all {each.numbers} numbers come out again"
             line += ", every byte too" if each.same_bytes else "; texts or versions differ"
+        if each.other_code:
+            line += "; other code of this version made what is kept"
         screen.print(Text(plain(f"{each.what}: {line}")), soft_wrap=True)
         show_points(screen, each.different[:NUMBERS_SHOWN])
     verdict = "Everything is as it was put there" if found.sound else "Not everything is as it was put there"

@@ -4,7 +4,7 @@ from pathlib import Path
 import pytest
 
 from sleepnoise.errors import RecordingError
-from sleepnoise.evidence.provenance import READ_BYTES, file_mark, library_versions
+from sleepnoise.evidence.provenance import READ_BYTES, code_mark, file_mark, library_versions
 
 # FIPS 180-4, example of SHA-256 for the message "abc" (from memory), and of the empty message.
 ABC = "ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad"
@@ -42,4 +42,28 @@ def test_a_file_that_cannot_be_read_is_a_complaint(tmp_path: Path) -> None:
 
 
 def test_versions_name_what_may_change_a_digit() -> None:
-    assert list(library_versions()) == ["python", "sleepnoise", "numpy", "scipy", "soundfile", "pyarrow"]
+    named = ["python", "sleepnoise", "numpy", "scipy", "soundfile", "pyarrow", "code of sleepnoise"]
+    assert list(library_versions()) == named
+
+
+def test_code_that_changes_a_result_is_told_apart_and_what_only_shows_is_not(tmp_path: Path) -> None:
+    for name, text in (("levels/a.py", "x = 1"), ("cli/b.py", "y"), ("report/assets/c.css", "z")):
+        (tmp_path / name).parent.mkdir(parents=True)
+        (tmp_path / name).write_text(text)
+
+    def marked() -> str:
+        code_mark.cache_clear()
+        return code_mark(tmp_path)
+
+    first = marked()
+    for harmless in ("cli/b.py", "levels/__pycache__/a.pyc"):
+        (tmp_path / harmless).parent.mkdir(exist_ok=True)
+        (tmp_path / harmless).write_text("other")
+        assert marked() == first
+    seen = {first}
+    for name, text in (("levels/a.py", "x = 2"), ("levels/d.py", ""), ("report/assets/c.css", "zz")):
+        (tmp_path / name).write_text(text)
+        seen.add(marked())
+    (tmp_path / "levels" / "a.py").rename(tmp_path / "levels" / "e.py")
+    assert len(seen | {marked()}) == 5
+    code_mark.cache_clear()
