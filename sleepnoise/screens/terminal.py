@@ -8,8 +8,9 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from typing import TYPE_CHECKING, cast
 
-from rich.console import Console
+from rich.console import Console, ConsoleOptions, RenderableType
 from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
+from rich.segment import Segment
 from rich.table import Table as ScreenTable
 from rich.text import Text
 
@@ -43,6 +44,15 @@ class Screen(Console):
     def __init__(self, *, stderr: bool = False) -> None:
         super().__init__(stderr=stderr, highlight=False, emoji=False, markup=False)
         self.width = min(self.width, WIDEST)
+
+    def render(self, renderable: RenderableType, options: ConsoleOptions | None = None) -> Iterable[Segment]:
+        """Render as ever; whatever text comes of it acts on no terminal, even if nobody made it plain."""
+        for segment in super().render(renderable, options):
+            text, style, control = segment
+            if control is None and not text.isprintable():
+                yield Segment("\n".join(map(plain, text.split("\n"))), style)
+            else:
+                yield segment
 
     def on_broken_pipe(self) -> None:
         """Leave it to the program what a reader that left early means."""
@@ -132,7 +142,7 @@ def show_text(text: str) -> None:
 def heading(screen: Screen, text: str) -> None:
     """Print a line that stands over what follows."""
     screen.print()
-    screen.print(Text(text, style="bold"))
+    screen.print(Text(plain(text), style="bold"))
 
 
 def show_table(screen: Screen, table: "Table", *, gap: int = 2) -> None:

@@ -2,6 +2,8 @@ from dataclasses import replace
 
 import pytest
 from rich.cells import cell_len
+from rich.table import Table
+from rich.text import Text
 
 from sleepnoise.assessing.record import NightRecord
 from sleepnoise.errors import OutputError
@@ -76,3 +78,39 @@ def test_every_shipped_profile_can_be_shown(capsys: pytest.CaptureFixture[str]) 
     out = capsys.readouterr().out
     assert "how_known: looked-up" in out
     assert "period: 22:00 to 06:00" in out
+
+
+HOSTILE = "a\x1b[2J\x1b]0;title\x07\u202eb\x9b31m\x08\r\0\udc9bc"
+SHOWN = r"a\x1b[2J\x1b]0;title\x07\u202eb\x9b31m\x08\r\x00\udc9bc"
+
+
+def test_nothing_acts_on_a_terminal_even_if_nobody_made_it_plain(capsys: pytest.CaptureFixture[str]) -> None:
+    screen = terminal.Screen()
+    table = Table(title=HOSTILE)
+    table.add_column(HOSTILE)
+    table.add_row(HOSTILE)
+    for thing in (HOSTILE, Text(HOSTILE, style="bold"), table):
+        screen.print(thing, soft_wrap=True)
+    terminal.heading(screen, HOSTILE)
+    out = capsys.readouterr().out
+    assert out.replace("\n", "").isprintable()
+    assert r"\x1b[2J" in out
+    assert r"\u202eb" in out
+
+
+def test_plain_text_shows_every_sign_that_would_act() -> None:
+    assert terminal.plain(HOSTILE) == SHOWN
+    assert terminal.plain("Tür, 🚋 – 90 %") == "Tür, 🚋 – 90 %"
+
+
+def test_a_line_end_stays_one_and_a_bar_still_moves_the_cursor(
+    capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("FORCE_COLOR", "1")
+    with terminal.progress("night.wav\x1b[2J", "Listening to") as on_progress:
+        on_progress(0.5)
+    terminal.Screen().print(Text("one\ntwo"))
+    captured = capsys.readouterr()
+    assert "one\ntwo" in captured.out
+    assert "\x1b[2K" in captured.err
+    assert "\x1b[2J" not in captured.err
