@@ -103,7 +103,7 @@ def test_cutting_the_recording_into_other_blocks_changes_nothing(calibrated, mon
     whole = calibrated(sound)
     for block_samples in (1000, 12_001):
         monkeypatch.setattr(audio_file, "BLOCK_SAMPLES", block_samples)
-        assert calibrated(sound) == whole
+        assert repr(calibrated(sound)) == repr(whole)  # nan does not equal itself
 
 
 def test_twenty_decibels_more_gain_are_twenty_decibels_less_pressure(calibrated):

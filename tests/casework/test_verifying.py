@@ -46,7 +46,9 @@ def test_one_flipped_bit_in_any_file_is_found(tested, content):
                 verify_dossier(tested)
         else:
             found = verify_dossier(tested)
-            assert [(each.path, each.word) for each in found.findings] == [(path, "changed")]
+            # A flip within a recording's kept hash throws doubt on the recording, too.
+            assert {(path, "changed")} <= {(each.path, each.word) for each in found.findings}
+            assert {each.path for each in found.findings} <= {path, "../2026-02-10.wav"}
             assert not found.sound
         (tested / path).write_bytes(raw)
     assert verify_dossier(tested).sound
