@@ -1,13 +1,53 @@
 """Options that stand under headings in a command's help."""
 
-from collections.abc import Callable
+import tomllib
+from collections.abc import Callable, Iterable, Iterator
 from pathlib import Path
 from typing import Any
 
 import click
+from click.shell_completion import CompletionItem
 
 FILE = click.Path(path_type=Path)
 """A file or folder that an option or argument names."""
+
+
+class ShippedName(click.types.StringParamType):
+    """The name of something that comes with the program, or a file; the shell completes it.
+
+    Parameters
+    ----------
+    folders : str
+        Of shipped profiles, such as ``"guidelines"``.
+    inside : str, optional
+        Table whose keys are the names, such as ``"element"``; the profiles themselves if empty.
+    others : iterable of str, optional
+        Names beside them.
+    """
+
+    def __init__(self, *folders: str, inside: str = "", others: Iterable[str] = ()) -> None:
+        self.folders, self.inside, self.others = folders, inside, tuple(others)
+
+    def shell_complete(
+        self,
+        ctx: click.Context,
+        param: click.Parameter,
+        incomplete: str,  # noqa: ARG002
+    ) -> list[CompletionItem]:
+        """Return the names that go on as it was begun."""
+        names = sorted({*self.others, *self._names()})
+        begun = [CompletionItem(name) for name in names if name.startswith(incomplete)]
+        # What begins no name may begin a file's.
+        return begun or [CompletionItem(incomplete, type="file")]
+
+    def _names(self) -> Iterator[str]:
+        from sleepnoise.profiles.files import shipped_folder
+
+        for path in (path for folder in self.folders for path in (shipped_folder() / folder).glob("*.toml")):
+            if not self.inside:
+                yield path.stem
+            else:
+                yield from (entry["key"] for entry in tomllib.loads(path.read_text("utf-8"))[self.inside])
 
 
 class Grouped(click.Command):
@@ -48,3 +88,16 @@ def option(
         multiple=multiple,
         help=explained,
     )
+
+
+COMPLETED = {
+    "guideline": ShippedName("guidelines", others=("all", "international")),
+    "behind": ShippedName("treatments"),
+    "forbid": ShippedName("treatments"),
+    "require": ShippedName("treatments"),
+    "through": ShippedName("constructions", inside="element"),
+    "masker": ShippedName("maskers"),
+    "paths source": ShippedName("sounds"),
+    "profiles show name": ShippedName("guidelines", "treatments", "constructions", "sounds", "maskers"),
+}
+"""Options and arguments whose names a shell completes; before it the command, if only one is meant."""

@@ -18,6 +18,7 @@ from typing import Any
 import click
 
 from sleepnoise import __version__
+from sleepnoise.cli.options import COMPLETED
 from sleepnoise.errors import SleepNoiseError
 from sleepnoise.wording.examples import EXAMPLES
 
@@ -151,6 +152,10 @@ def finished(command: click.Command, path: str) -> click.Command:
     if isinstance(command, click.Group):
         for name, below in command.commands.items():
             finished(below, f"{path} {name}")
+    for parameter in command.params:
+        named = COMPLETED.get(f"{path} {parameter.name}", COMPLETED.get(parameter.name or ""))
+        if named is not None and parameter.type is click.STRING:
+            parameter.type = named
     if path in EXAMPLES and command.epilog is None:
         command.epilog = "\n".join(["\b", "Examples:", *(f"  {line}" for line in EXAMPLES[path])])
         # Docstrings with backslashes are raw, and click's own sign for "as it stands" is one character.
