@@ -57,8 +57,8 @@ CLIP_RATE_HZ = 32_000
 """Sampling rate of clips. Chosen: holds all that most adults hear, at two thirds of the size."""
 
 VOICES_BLURRED = (
-    "What sounds like speech is blurred, as far as it was found; voices may be left: hand it on only as far "
-    "as the law and those who can be heard allow."
+    "What sounds like speech is blurred, as far as it was found; voices may be left: hand them on only as "
+    "far as the law and those who can be heard allow."
 )
 """Said of clips in full. Common practice, no source."""
 

@@ -15,8 +15,11 @@ from sleepnoise.report.page_data import page_data
 from sleepnoise.report.sections import READERS, Reader
 from sleepnoise.wording import plan_table, rounding, tables, verdicts
 
-SCRIPTS = ("levels.js", "trace.js", "band_map.js", "events.js", "what_if.js", "start.js")
+SCRIPTS = ("levels.js", "trace.js", "band_map.js", "naming.js", "events.js", "what_if.js", "start.js")
 """The page's script, in order; together they are one."""
+
+STYLES = ("page.css", "drawings.css", "naming.css")
+"""The page's style, likewise."""
 
 
 def night_page(record: NightRecord, *, reader: Reader = "consultant", clips: Clips | None = None) -> str:
@@ -30,7 +33,7 @@ def night_page(record: NightRecord, *, reader: Reader = "consultant", clips: Cli
     clips : Clips, optional
         Sounds of events. Without them nobody can be heard.
     """
-    style = template_text("page.css") + template_text("drawings.css")
+    style = "".join(map(template_text, STYLES))
     script = "\n".join(map(template_text, SCRIPTS))
     return environment().get_template("page.html").render(
         record=record,

@@ -28,6 +28,7 @@ from sleepnoise.planning.first_plan import FirstPlan, heard_events
 from sleepnoise.recording.quality import QualityFlag
 from sleepnoise.report.band_map import band_map, palette
 from sleepnoise.report.clips import Clips
+from sleepnoise.report.naming_data import naming_data, said_of_event
 from sleepnoise.report.night_trace import level_range, published_values
 from sleepnoise.wording.rounding import clock_text, duration_text, level_text, signed_text, unit_text
 
@@ -65,6 +66,7 @@ def page_data(record: NightRecord, clips: Clips | None = None) -> str:
         "map": _map(history),
         "band_names": [band_label(nominal) for nominal in history.nominal_hz],
         "events": [_event(event, record) for event in events],
+        **naming_data(record, events),
         "clips": {} if clips is None else clips.addresses,
         "clips_blurred": [] if clips is None else clips.blurred,
         "clips_note": "" if clips is None else clips.note,
@@ -153,7 +155,7 @@ def _event(event: Event, record: NightRecord) -> dict[str, Any]:
         "lafmax": event.lafmax,
         "flags": list(event.flags),
         "group": event.group,
-        "label": event.label,
+        **said_of_event(event, record),
         "highest": event.max_spectrum.levels_db.tolist(),
         "ground": event.background_spectrum.levels_db.tolist(),
     }

@@ -51,6 +51,7 @@ def _recurring(record: NightRecord, zone: ZoneInfo) -> Iterator[Section]:
         sentences=groups_words.group_sentences(grouped),
         tables=(table,) if table.rows else (),
         points=groups_words.suggestion_sentences(recognised.suggestions, zone),
+        template="recurring.html",
     )
 
 

@@ -191,7 +191,7 @@ def test_labels_are_kept_as_a_file_that_is_read_back(
         page.press("#label", "Tab")
         page.select_option("#event select", whose)
     with page.expect_download() as waiting:
-        page.click("#save-labels")
+        page.click("#left-out .save-labels")
     history, zone = record.history, record.assessment.window.zone
     night = RecordedNight(start=history.start, end=history.end, zone=zone)
     labels = read_labels(Path(waiting.value.path()), night)

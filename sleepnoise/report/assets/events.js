@@ -2,8 +2,6 @@
 // One event opened: its levels, spectrum and clip, and what people say that it was.
 
 const SVG = "http://www.w3.org/2000/svg";
-const LONGEST_LABEL = 200;
-const WHOSE = [["", "not said"], ["outside", "from outside"], ["room", "the room's own"], ["sleeper", "the sleeper's own"]];
 
 function drawing(name, attributes, ...inside) {
   const made = document.createElementNS(SVG, name);
@@ -16,8 +14,8 @@ class EventPanel {
   constructor(night, trace, box) {
     Object.assign(this, { night, trace, box });
     this.saved = true;
+    this.listeners = [];
     window.addEventListener("beforeunload", (event) => { if (!this.saved) event.preventDefault(); });
-    this.results = document.getElementById("left-out");
     this.update();
   }
 
@@ -34,6 +32,13 @@ class EventPanel {
         element("button", { type: "button", onclick: () => this.close() }, "Close")),
       this.facts(event), this.clip(event), this.naming(event), this.spectrum(event));
     if (focus) this.box.querySelector("h3").focus();
+  }
+
+  // From a list of events: come to it in the drawing, and go to what is told of it.
+  open(event) {
+    const place = this.night.events.indexOf(event);
+    this.trace.open(place);
+    this.show(place, true);
   }
 
   close() {
@@ -62,35 +67,25 @@ class EventPanel {
   }
 
   naming(event) {
-    const input = element("input", {
-      type: "text", id: "label", maxlength: LONGEST_LABEL, list: "labels", autocomplete: "off",
-      onchange: () => this.label([event], input.value),
-    });
-    input.value = event.label;
-    const names = [...new Set(this.night.events.map((each) => each.label).filter(Boolean))];
-    const box = element("input", { type: "checkbox", onchange: () => { event.left_out = box.checked; this.saved = false; this.update(); } });
-    box.checked = Boolean(event.left_out);
-    const whose = element("select", { onchange: () => {
-      event.whose = whose.value;
-      // What a sleeper or the room itself makes is no noise from outside.
-      event.left_out = box.checked = ["sleeper", "room"].includes(whose.value);
-      this.saved = false;
-      this.update();
-    } }, ...WHOSE.map(([value, text]) => element("option", { value }, text)));
-    whose.value = event.whose || "";
-    const parts = [
-      element("label", {}, "What was it? ", input), element("datalist", { id: "labels" }, ...names.map((name) => element("option", { value: name }))),
-      element("label", {}, "Whose sound? ", whose), element("label", {}, box, " leave it out of the results below"),
-    ];
-    const alike = event.group ? this.night.events.filter((each) => each.group === event.group) : [];
-    if (alike.length > 1) {
-      parts.push(element("button", { type: "button", onclick: () => this.label(alike, input.value) }, `Say so of all ${alike.length} in ${event.group}`));
+    const { night } = this, group = night.groups.get(event.group);
+    const box = element("input", { type: "checkbox", onchange: () => { event.kept_out = box.checked; this.changed(); } });
+    // What a sleeper or the room itself makes is no noise from outside.
+    const changed = () => { delete event.kept_out; box.checked = leftOut(night, event); this.changed(); };
+    const parts = namingFields(night, event, "", event.told || (group && group.label), changed);
+    box.checked = leftOut(night, event);
+    parts.push(element("label", {}, box, " leave it out of the results below"));
+    if (group && group.events.length > 1) {
+      parts.push(element("button", { type: "button", onclick: () => {
+        Object.assign(group, { label: event.label || group.label, whose: event.whose || group.whose });
+        Object.assign(event, { label: "", whose: "" });
+        this.changed();
+        this.show(this.place);
+      } }, `Say so of all ${group.events.length} in ${event.group}`));
     }
     return element("div", { class: "tools naming" }, ...parts);
   }
 
-  label(events, text) {
-    for (const event of events) event.label = text.trim();
+  changed() {
     this.saved = false;
     this.update();
   }
@@ -132,12 +127,15 @@ class EventPanel {
 
   // What the night comes to without the events that were ticked: their ticks are taken out of the average.
   update() {
-    const { night } = this, out = night.events.filter((event) => event.left_out);
-    const named = night.events.filter((event) => event.label || event.whose || event.left_out);
-    this.results.replaceChildren();
-    if (out.length) this.results.append(this.without(out));
-    this.results.append(element("p", {}, `${named.length} of ${night.events.length} events are named. `,
-      element("button", { type: "button", id: "save-labels", onclick: () => this.save(named) }, "Save labels as a file")));
+    const { night } = this, out = night.events.filter((event) => leftOut(night, event));
+    const named = night.events.filter((event) => isNamed(night, event));
+    for (const box of document.querySelectorAll(".results")) {
+      box.replaceChildren();
+      if (out.length) box.append(this.without(out));
+      box.append(element("p", {}, `${named.length} of ${night.events.length} events are named. `,
+        element("button", { type: "button", class: "save-labels", onclick: () => this.save() }, "Save labels as a file")));
+    }
+    for (const listener of this.listeners) listener();
   }
 
   without(out) {
@@ -149,7 +147,7 @@ class EventPanel {
       if (level !== NOT_KNOWN && (highest === NOT_KNOWN || level > highest)) highest = level;
     };
     night.events.forEach((event, place) => {
-      if (!event.left_out) return;
+      if (!leftOut(night, event)) return;
       ticks -= before.event_ticks[place];
       sum -= before.event_energy[place];
       take(from, event.first);
@@ -159,17 +157,13 @@ class EventPanel {
     const laeq = ticks > 0 ? 10 * Math.log10(sum / ticks) : NaN, lafmax = decibels(highest);
     const count = night.events_found - out.length;
     const line = element("p", {}, element("strong", {}, `Without ${out.length} event${out.length === 1 ? "" : "s"}: `),
-      ...symbol("LAeq"), ` ${levelText(laeq)} ${night.unit}, `, ...symbol("LAFmax"), ` ${levelText(lafmax)} ${night.unit}, ${count} event${count === 1 ? "" : "s"} left. Guideline values above still count them.`);
+      ...symbol("LAeq"), ` ${levelText(laeq)} ${night.unit}, `, ...symbol("LAFmax"), ` ${levelText(lafmax)} ${night.unit}, ${count} event${count === 1 ? "" : "s"} left. Guideline values still count ${out.length === 1 ? "it" : "them"}.${night.other_spans.length ? " Stretches of time that were named besides events are still in these figures." : ""}`);
     Object.assign(line.dataset, { laeq, lafmax });
     return line;
   }
 
-  // Start, end, label, whose: what "assess --labels" reads.
-  save(named) {
-    const harmless = (text) => (/^[=+\-@\t\r\n＝＋－＠]/.test(text) ? `'${text}` : text);
-    const cell = (text) => `"${text.replaceAll('"', '""')}"`;
-    const rows = named.map((event) => [event.start, event.end, cell(harmless(event.label || "no name given")), event.whose || ""].join(","));
-    const file = new Blob([["start,end,label,whose", ...rows, ""].join("\r\n")], { type: "text/csv" });
+  save() {
+    const file = new Blob([labelsFile(this.night)], { type: "text/csv" });
     const address = URL.createObjectURL(file), link = element("a", { href: address, download: "labels.csv" });
     link.click();
     setTimeout(() => URL.revokeObjectURL(address), 10000);

@@ -9,18 +9,20 @@ async function start() {
   Object.assign(night, { highest: extremes(highest, true), lowest: extremes(lowest, false) });
   night.map.levels = map;
   Object.assign(night.model, { signal_db: signal, background_db: background });
+  night.groups = groupsOf(night);
   document.documentElement.classList.add("scripted");
   const view = new View(night.ticks);
   let panel = null;
   const trace = new Trace(night, view, part("trace"), part("trace-readout"), (place) => panel.show(place));
   if (part("left-out")) panel = new EventPanel(night, trace, part("event"));
+  if (panel && part("group")) new GroupPanel(night, panel, part("group"));
   new BandMap(night, view, part("map-live"), part("map-readout"));
   if (part("trial")) new WhatIf(night, view, (audible) => { trace.audible = audible.every(Boolean) ? null : audible; view.changed(); });
   const places = new Map(night.events.map((event, place) => [String(event.number), place]));
   for (const cell of document.querySelectorAll(".event-list tbody th")) {
     const text = cell.textContent, place = places.get(text);
     if (place === undefined) continue;
-    const open = () => { trace.open(place); panel.show(place, true); };
+    const open = () => panel.open(night.events[place]);
     cell.replaceChildren(element("button", { type: "button", class: "opener", "aria-label": `Open event ${text}`, onclick: open }, text));
   }
   part("closer").onclick = () => view.closer(0.5);
