@@ -1,18 +1,17 @@
 """A night that was assessed before, read back from its folder: events, background, values it is held to."""
 
-import math
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Annotated, Any, Literal
+from typing import Annotated, Literal
 
 import numpy as np
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationError
+from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from sleepnoise.acoustics.bands import NOMINAL_HZ
 from sleepnoise.acoustics.spectrum import Spectrum
 from sleepnoise.errors import RecordingError, SettingsError
 from sleepnoise.evidence.provenance import FileMark, file_mark
-from sleepnoise.evidence.reading import first_mistake
+from sleepnoise.evidence.reading import MOST_DB, KeptCount, KeptDb, KeptSeconds, first_mistake
 
 FILE_NAME = "assessment.json"
 LARGEST_BYTES = 200_000_000
@@ -21,32 +20,24 @@ LARGEST_BYTES = 200_000_000
 _REMEDY = "Give the folder that 'sleepnoise assess' wrote, or assess the night again."
 
 
-def _level(value: Any) -> Any:
-    """Return a level from its form in files: null is not known; "-Infinity" reads as the number it is."""
-    return math.nan if value is None else value
-
-
-_Level = Annotated[float, BeforeValidator(_level)]
-
-
 class _Part(BaseModel):
     model_config = ConfigDict(extra="ignore", frozen=True)
 
 
 class _Bands(_Part):
     nominal_hz: list[float]
-    levels_db: list[_Level]
+    levels_db: list[KeptDb]
 
     def spectrum(self) -> Spectrum:
         return Spectrum(nominal_hz=tuple(self.nominal_hz), levels_db=np.array(self.levels_db))
 
 
 class _Event(_Part):
-    event: Annotated[int, Field(ge=1)]
+    event: Annotated[KeptCount, Field(ge=1)]
     start_local: Annotated[str, Field(max_length=40)]
-    duration_s: Annotated[float, Field(ge=0)]
-    lafmax: Annotated[_Level, Field(alias="LAFmax_dB")]
-    lae: Annotated[_Level, Field(alias="LAE_dB")]
+    duration_s: KeptSeconds
+    lafmax: Annotated[KeptDb, Field(alias="LAFmax_dB")]
+    lae: Annotated[KeptDb, Field(alias="LAE_dB")]
     label: Annotated[str, Field(max_length=200)] = ""
     group: Annotated[str, Field(max_length=200)] = ""
     max_spectrum: _Bands
@@ -67,7 +58,7 @@ class _Criterion(_Part):
     quantity: str
     where: str
     over: str
-    level_db: float | None = None
+    level_db: Annotated[float, Field(ge=-MOST_DB, le=MOST_DB)] | None = None
 
 
 class _Verdict(_Part):
@@ -76,13 +67,13 @@ class _Verdict(_Part):
 
 
 class _Statistics(_Part):
-    laeq: Annotated[_Level, Field(alias="LAeq_dB")]
-    duration_s: Annotated[float, Field(ge=0)]
-    left_out_s: Annotated[float, Field(ge=0)]
+    laeq: Annotated[KeptDb, Field(alias="LAeq_dB")]
+    duration_s: KeptSeconds
+    left_out_s: KeptSeconds
 
 
 class _Night(_Part):
-    window_s: float
+    window_s: KeptSeconds
     statistics: _Statistics
     background_spectrum: _Bands
 

@@ -1,10 +1,40 @@
 """Written files read back: the bytes of one, if they are few, and what is wrong with it, in a sentence."""
 
+import math
 from pathlib import Path
+from typing import Annotated, Any
 
-from pydantic import ValidationError
+from pydantic import AfterValidator, BeforeValidator, Field, ValidationError
 
 from sleepnoise.errors import RecordingError
+
+MOST_DB = 1000.0
+"""Largest level or difference that is read back, either way, dB. Chosen: the energies of all that is louder
+cannot be added up in double precision; no sound comes near."""
+
+MOST_SECONDS = 1e9
+"""Longest time that is read back, s. Chosen: thirty years."""
+
+
+def _known_or_nan(value: Any) -> Any:
+    """Return a level from its form in files: null is not known; "-Infinity" reads as the number it is."""
+    return math.nan if value is None else value
+
+
+def _possible(value: float) -> float:
+    if math.isfinite(value) and abs(value) > MOST_DB:
+        raise ValueError(f"must lie within ±{MOST_DB:g} dB, got {value:g}")
+    return value
+
+
+KeptDb = Annotated[float, BeforeValidator(_known_or_nan), AfterValidator(_possible)]
+"""A level, or a difference of levels, as results hold it, dB; ``nan`` is not known, ``-inf`` silence."""
+
+KeptSeconds = Annotated[float, Field(ge=0, le=MOST_SECONDS)]
+"""A time as results hold it, s."""
+
+KeptCount = Annotated[int, Field(ge=0, le=10**9)]
+"""A number of things as results hold it."""
 
 
 def few_bytes(path: Path, most_bytes: int, *, what: str, remedy: str) -> bytes:

@@ -7,10 +7,10 @@ the plan takes off a sound from that side, by all that is done on it.
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Annotated, Any, Literal
+from typing import Annotated, Literal
 
 import numpy as np
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationError
+from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from sleepnoise.acoustics.bands import NOMINAL_HZ
 from sleepnoise.acoustics.decibels import FloatArray, combine, energy
@@ -18,7 +18,7 @@ from sleepnoise.acoustics.uncertainty import COVERAGE_95
 from sleepnoise.acoustics.weighting import band_weighting_db
 from sleepnoise.errors import SettingsError
 from sleepnoise.evidence.provenance import file_mark
-from sleepnoise.evidence.reading import first_mistake
+from sleepnoise.evidence.reading import KeptDb, first_mistake
 from sleepnoise.hearing.audibility import MODEL_BANDS_HZ
 from sleepnoise.isolation.door_test import LEAST_SHARE
 from sleepnoise.planning.outcome import left_over
@@ -87,14 +87,6 @@ class DoorProof:
         return "not kept" if broken > BY_CHANCE else self.overall.word
 
 
-def _number(value: Any) -> Any:
-    """Return a number from its form in files: null is not known."""
-    return float("nan") if value is None else value
-
-
-_Number = Annotated[float, BeforeValidator(_number)]
-
-
 class _Part(BaseModel):
     model_config = ConfigDict(extra="ignore", frozen=True)
 
@@ -105,14 +97,14 @@ class _Schema(_Part):
 
 
 class _Gain(_Part):
-    gain_db: list[_Number]
+    gain_db: list[KeptDb]
     at_least: list[bool]
-    expanded_uncertainty_db: list[_Number]
+    expanded_uncertainty_db: list[KeptDb]
 
 
 class _Step(_Part):
     title: Annotated[str, Field(max_length=200)]
-    corrected_db: list[_Number]
+    corrected_db: list[KeptDb]
     gain_since: _Gain | None
 
 

@@ -12,7 +12,7 @@ from sleepnoise.acoustics.spectrum import Spectrum
 from sleepnoise.assessing.kept_night import FILE_NAME, read_kept_night
 from sleepnoise.errors import SettingsError
 from sleepnoise.evidence.provenance import file_mark
-from sleepnoise.evidence.reading import first_mistake
+from sleepnoise.evidence.reading import MOST_DB, MOST_SECONDS, KeptCount, KeptDb, first_mistake
 from sleepnoise.hearing.audibility import MODEL_BANDS_HZ
 from sleepnoise.masking.masker import masker_shapes
 from sleepnoise.planning.bedroom_problem import MaskerChoices, RoomWishes, bedroom_problem
@@ -36,22 +36,22 @@ class _Schema(_Part):
 
 
 class _Level(_Part):
-    before: float
-    promised: float
-    u_db: Annotated[float, Field(ge=0)]
+    before: KeptDb
+    promised: KeptDb
+    u_db: Annotated[float, Field(ge=0, le=MOST_DB)]
 
     def level(self) -> PromisedLevel:
         return PromisedLevel(before=self.before, promised=self.promised, u_db=self.u_db)
 
 
 class _Event(_Part):
-    night: Annotated[int, Field(ge=1)]
-    number: Annotated[int, Field(ge=1)]
+    night: Annotated[KeptCount, Field(ge=1)]
+    number: Annotated[KeptCount, Field(ge=1)]
     source: Annotated[str, Field(max_length=200)]
     origin: Annotated[str, Field(max_length=40)]
     lafmax: Annotated[_Level, Field(alias="LAFmax_dB")]
-    margin_before_db: float
-    margin_db: float
+    margin_before_db: KeptDb
+    margin_db: KeptDb
 
 
 class _Treated(_Part):
@@ -62,21 +62,21 @@ class _Treated(_Part):
 
 class _Bands(_Part):
     nominal_hz: tuple[float, ...]
-    levels_db: list[float]
+    levels_db: list[KeptDb]
 
 
 class _Promise(_Part):
     room: Annotated[str, Field(max_length=500)]
     nights: tuple[str, ...]
-    seconds: Annotated[float, Field(alias="duration_s", gt=0)]
+    seconds: Annotated[float, Field(alias="duration_s", gt=0, le=MOST_SECONDS)]
     sides: tuple[str, ...]
-    loss_db: list[list[float]]
-    background_loss_db: list[float]
-    loss_u_db: list[list[float]]
+    loss_db: list[list[KeptDb]]
+    background_loss_db: list[KeptDb]
+    loss_u_db: list[list[KeptDb]]
     treated: tuple[_Treated, ...]
     masker: _Bands | None
-    margin_db: float
-    allowed: Annotated[int, Field(ge=0)]
+    margin_db: KeptDb
+    allowed: KeptCount
     laeq: Annotated[_Level, Field(alias="LAeq_dB")]
     background: _Level
     events: tuple[_Event, ...]

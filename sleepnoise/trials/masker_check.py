@@ -18,7 +18,7 @@ from sleepnoise.acoustics.spectrum import Spectrum
 from sleepnoise.acoustics.uncertainty import COVERAGE_95, residual_sensitivities
 from sleepnoise.errors import RecordingError, SettingsError
 from sleepnoise.evidence.provenance import FileMark, Provenance, file_mark, library_versions
-from sleepnoise.evidence.reading import first_mistake
+from sleepnoise.evidence.reading import KeptDb, first_mistake
 from sleepnoise.fieldwork.background import without_background
 from sleepnoise.fieldwork.door_test import Reading
 from sleepnoise.fieldwork.field import position_mean
@@ -62,7 +62,7 @@ class _Schema(_Part):
 
 class _Bands(_Part):
     nominal_hz: list[float]
-    levels_db: list[float]
+    levels_db: list[KeptDb]
 
 
 class _File(_Part):

@@ -70,6 +70,10 @@ def test_a_night_without_calibration_is_refused(uncalibrated, tmp_path):
         lambda document: document["events"][0]["max_spectrum"]["levels_db"].pop(),
         lambda document: document["events"][0]["max_spectrum"]["nominal_hz"].reverse(),
         lambda document: document["night"]["background_spectrum"]["levels_db"].append("loud"),
+        lambda document: document["events"][0].update(LAFmax_dB=1e308),
+        lambda document: document["events"][0]["max_spectrum"]["levels_db"].__setitem__(0, -1e308),
+        lambda document: document["events"][0].update(duration_s=1e308),
+        lambda document: document["night"]["statistics"].update(duration_s=-1.0),
     ],
 )
 def test_what_no_assessment_writes_is_refused(spoil, document, tmp_path):
