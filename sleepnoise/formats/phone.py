@@ -37,6 +37,9 @@ LONGEST_PACKET_BYTES = 8191
 READ_BYTES = 2**16
 """Bytes handed to the demuxer at once. Chosen: more gains nothing."""
 
+MOST_CHANNELS = 8
+"""Most channels. Chosen: phones record one or two; the library crashes on frames with more than eight."""
+
 _SIGNATURES = {b"ftyp": "mov", b"moov": "mov", b"mdat": "mov", b"wide": "mov"}
 _CONTAINERS = {"mov": "MP4", "amr": "AMR", "matroska": "WEBM", "aac": "AAC"}
 # Measured: the usual decoder takes 6 to 23 dB off steady tones below 1 kHz, this one 0.5 dB.
@@ -110,6 +113,10 @@ def read_phone_header(path: Path, demuxer: str) -> PhoneSound:
         first = next(_frames(path, container, stream), None)
         if first is None:
             raise _unreadable(path, "no sound could be decoded")
+        if first.layout.nb_channels > MOST_CHANNELS:
+            raise _unreadable(
+                path, f"it has {first.layout.nb_channels} channels, {MOST_CHANNELS} at most are read"
+            )
         rate_hz = first.sample_rate
         encoding = stream.codec_context.name.upper()
     return PhoneSound(

@@ -9,7 +9,7 @@ import re
 import tomllib
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from datetime import timedelta, timezone
+from datetime import datetime, timedelta, timezone
 from pathlib import Path
 from stat import S_ISREG
 
@@ -39,6 +39,7 @@ SETTINGS = (
 """Keys that are no level."""
 
 _BY_LABEL = {band_label(hz): hz for hz in NOMINAL_HZ}
+_PLACE = re.compile(r"#([1-9]\d{0,3})", re.ASCII)
 _OFFSET = re.compile(r"([+-])(\d\d):?(\d\d)", re.ASCII)
 _WHERE = "column mapping"
 
@@ -98,6 +99,18 @@ class LogMapping:
         return {key: column for key, column in (stamps | self.levels | by_label).items() if column}
 
 
+def place_of(column: str) -> int | None:
+    """Return the place, from 0, of a column that is named by it; None if it is named by its head.
+
+    Examples
+    --------
+    >>> place_of("#2"), place_of("#dB")
+    (1, None)
+    """
+    found = _PLACE.fullmatch(column)
+    return int(found[1]) - 1 if found else None
+
+
 def read_log_mapping(options: Iterable[str] = (), path: str | Path | None = None) -> LogMapping:
     """Return the mapping that options and a TOML file give together; options win.
 
@@ -140,7 +153,7 @@ def mapping_of(given: Mapping[str, str]) -> LogMapping:
         band_pattern=by_key.get("bands", ""),
         time=by_key.get("time", ""),
         date=by_key.get("date", ""),
-        time_format=by_key.get("time_format", ""),
+        time_format=_time_format(by_key.get("time_format", "")),
         clock=_clock(by_key.get("clock", "")),
         stamp_at_end=_one_of(by_key, "stamp", ("start", "end"), "start") == "end",
         start=by_key.get("start", ""),
@@ -224,6 +237,20 @@ def _encoding(text: str) -> str:
     except (LookupError, ValueError):
         raise SettingsError(
             f"{_WHERE}: there is no text encoding {text!r:.60}.", remedy="Write utf-8, utf-16 or cp1252."
+        ) from None
+    return text
+
+
+def _time_format(text: str) -> str:
+    try:
+        datetime.strptime("", text)
+    except ValueError:
+        # Nothing is no time; a directive that does not exist is told with the first row.
+        return text
+    except re.error as error:
+        raise SettingsError(
+            f"{_WHERE}: time_format cannot be used ({error!s:.80}), got {text!r:.60}.",
+            remedy="Name each part of a time once, such as time_format='%d.%m.%Y %H:%M:%S'.",
         ) from None
     return text
 

@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 
 from sleepnoise.acoustics.bands import NOMINAL_HZ, band_label
 from sleepnoise.errors import RecordingError, StartTimeError
-from sleepnoise.logs.log_mapping import LogMapping
+from sleepnoise.logs.log_mapping import LogMapping, place_of
 from sleepnoise.recording.clock import YEARS
 
 MOST_ROWS = 1_000_000
@@ -214,8 +214,9 @@ def columns_among(heads: list[str], mapping: LogMapping) -> tuple[dict[str, int]
     places: dict[str, int] = {}
     lacking: list[str] = []
     for key, column in mapping.named.items():
-        if column.startswith("#") and column[1:].isdecimal() and int(column[1:]) > 0:
-            places[key] = int(column[1:]) - 1
+        place = place_of(column)
+        if place is not None:
+            places[key] = place
         elif column in heads:
             places[key] = heads.index(column)
         else:
@@ -239,7 +240,7 @@ def check_once(path: Path, heads: list[str], mapping: LogMapping, places: dict[s
     """Refuse heads that several columns have."""
     plain = [head.strip() for head in heads]
     for key, place in places.items():
-        by_place = mapping.named.get(key, "").startswith("#")
+        by_place = place_of(mapping.named.get(key, "")) is not None
         if not by_place and plain.count(plain[place]) > 1:
             raise RecordingError(
                 f"{path}: more than one column is called {plain[place]!r:.60}.",

@@ -14,7 +14,7 @@ from typing import TextIO
 import numpy as np
 
 from sleepnoise.errors import RecordingError
-from sleepnoise.logs.log_mapping import SEPARATORS, LogMapping
+from sleepnoise.logs.log_mapping import SEPARATORS, LogMapping, place_of
 from sleepnoise.logs.log_table import (
     NO_VALUE,
     ROWS_TOGETHER,
@@ -45,7 +45,9 @@ def text_blocks(reading: TableReading) -> Iterator[tuple[list[int], Cells]]:
         top = list(itertools.islice(lines, HEAD_WITHIN))
         line, separator, places = _head(path, top, mapping)
         heads = next(csv.reader([top[line]], delimiter=separator)) if line >= 0 else []
-        named = {key: heads[place] if heads else f"#{place + 1}" for key, place in places.items()}
+        named = {
+            key: heads[place] if place < len(heads) else f"#{place + 1}" for key, place in places.items()
+        }
         reading.remarks.append(
             f"text: {reading.encoding}, separated by {_spoken(separator)}, heads in line {line + 1}"
         )
@@ -90,7 +92,8 @@ def _bounded(path: Path, file: TextIO) -> Iterator[str]:
 
 def _head(path: Path, top: list[str], mapping: LogMapping) -> tuple[int, str, dict[str, int]]:
     """Return the line of the heads (-1 if columns go by place alone), the separator and the places."""
-    if all(column.startswith("#") for column in mapping.named.values()) and not mapping.band_pattern:
+    by_place = all(place_of(column) is not None for column in mapping.named.values())
+    if by_place and not mapping.band_pattern:
         if mapping.separator:
             return -1, mapping.separator, columns_among([], mapping)[0]
         raise RecordingError(

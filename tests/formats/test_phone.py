@@ -148,6 +148,21 @@ def test_a_video_without_sound_is_refused(tmp_path):
         open_audio(tmp_path / "night.mp4")
 
 
+def test_more_channels_than_the_library_can_hand_out_are_refused(tmp_path):
+    """Broken bytes of AAC made 55 of them, and the library read where nothing was: the program died."""
+    av = pytest.importorskip("av")
+    path = tmp_path / "night.webm"
+    with av.open(path, "w", format="matroska") as container:
+        stream = container.add_stream("pcm_f32le", rate=8000, layout="hexadecagonal")
+        samples = np.zeros((1, 16 * 1000), dtype=np.float32)
+        frame = av.AudioFrame.from_ndarray(samples, format="flt", layout="hexadecagonal")
+        frame.sample_rate = 8000
+        container.mux(stream.encode(frame))
+        container.mux(stream.encode(None))
+    with pytest.raises(RecordingError, match="it has 16 channels, 8 at most are read"):
+        heard(open_audio(path))
+
+
 @pytest.mark.parametrize(
     ("name", "coding", "reason"),
     [

@@ -315,6 +315,9 @@ def test_what_is_no_time_is_refused_with_its_row(read, stamp):
         (b"Time,LAeq\n2026-01-14 23:00:00,\xff\n",
          (*PLAIN, "encoding=utf-8"), RecordingError, "is not utf-8 text"),
         (bytes(range(256)) * 40, PLAIN, RecordingError, "log.csv"),
+        (rows([30, 31]), ("time=Time", "laeq=#9"), RecordingError, "fewer cells than the 9"),
+        ("1\n", ("laeq=#0", "start=2026-01-14", "step_s=1", "separator=;"), RecordingError, "no column '#0'"),
+        ("1\n", ("time=#1", "laeq=#" + "9" * 5000), RecordingError, "no column '#999"),
     ],
 )  # fmt: skip
 def test_a_log_that_cannot_be_told_is_refused_with_a_remedy(read, text, options, kind, complaint):

@@ -92,3 +92,13 @@ def test_a_mapping_that_is_not_there_is_refused(tmp_path):
         read_log_mapping([], tmp_path / "none.toml")
     with pytest.raises(SettingsError, match="cannot be read"):
         read_log_mapping([], tmp_path)
+
+
+def test_a_time_format_that_names_a_part_twice_is_refused():
+    with pytest.raises(SettingsError, match=r"time_format cannot be used .* '%d\.%m\.%Y %Y'"):
+        read_log_mapping([*ENOUGH, "time_format=%d.%m.%Y %Y"])
+
+
+def test_a_mapping_that_is_no_plain_file_is_refused(tmp_path):
+    with pytest.raises(SettingsError, match="it is no plain file"):
+        read_log_mapping(path=tmp_path)
