@@ -30,7 +30,16 @@ from sleepnoise.recording.quality import QualityFlag
 from sleepnoise.recording.sequence import NightSound, Part
 from sleepnoise.recording.timestamps import StartTime
 
-pytest_plugins = ["door_sounds", "level_traces", "passing_car", "plan_problems", "sound_files", "two_rooms"]
+pytest_plugins = [
+    "door_sounds",
+    "figure_places",
+    "invented_case",
+    "level_traces",
+    "passing_car",
+    "plan_problems",
+    "sound_files",
+    "two_rooms",
+]
 
 # The same examples everywhere, so that a test passes or fails for everybody alike, and no deadline on
 # busy machines; HYPOTHESIS_PROFILE=default draws new ones.

@@ -16,7 +16,7 @@ MOST_MARKS = 9
 STEPS = (1.0, 2.0, 5.0)
 """Distances of round numbers within a decade. Chosen: those that people count in."""
 
-LETTER = 7.0
+LETTER = 6.8
 """Width of a letter, in units of a drawing. Chosen: a broad one of the page's font at 13 units; figures cut
 their texts by it, and tables have them whole."""
 

@@ -37,7 +37,9 @@ def case_sections(case: KeptCase) -> list[Section]:
     sections = [_short(case), _next(case), _status(case), *_nights(case)]
     sections += _sounds(case)
     sections += nights_sections(
-        case.compared, [(each.first_evening, each.title) for each in case.dossier.about.treatment]
+        case.compared,
+        [(each.first_evening, each.title) for each in case.dossier.about.treatment],
+        listed=False,
     )
     sections += _door_tests(case)
     if case.study is not None:
@@ -103,7 +105,12 @@ def _nights(case: KeptCase) -> Iterator[Section]:
     yield Section(
         key="values", title="Guideline values", tables=(verdicts,),
         folded=(_night_verdicts(case),),
-        notes=() if verdicts.rows else ("No night was measured whole, so no share of nights can be told.",),
+        notes=(
+            "Values that are shown only, such as effect thresholds, values outdoors or for a year, are no "
+            "verdicts; the list of every night has them."
+            if verdicts.rows
+            else "No night that was measured whole was judged, so no share of nights can be told.",
+        ),
         template="exhibits.html",
     )  # fmt: skip
 

@@ -16,6 +16,7 @@ from sleepnoise.report.page_data import PAGE_EVENTS
 from sleepnoise.report.sections import DEPTH, NUMBERS, Reader, Section
 from sleepnoise.report.sound_sections import sound_sections
 from sleepnoise.report.spectrum_plot import spectra_of
+from sleepnoise.report.trade_plot import map_of_first_plan
 from sleepnoise.wording import next_steps, plan_table, quality_table, sentences, tables, verdicts
 from sleepnoise.wording.rounding import duration_text, level_text, unit_text
 from sleepnoise.wording.tables import Table, plain_column
@@ -173,6 +174,7 @@ def _plan(record: NightRecord) -> Section:
     )  # fmt: skip
     kept = f"all but {plan.settings.events_allowed} events" if plan.settings.events_allowed else "every event"
     hearing = ", the limit of hearing" if plan.settings.margin_db == 0 else ""
+    trade = map_of_first_plan(plan, "trade-map")
     return Section(
         key="plan", title="First plan: isolation and masking", readers=NUMBERS,
         sentences=(
@@ -181,6 +183,7 @@ def _plan(record: NightRecord) -> Section:
             f"the room is, {plan.audible_now} of {plan.events} events lie above it. No masker louder than "
             f"{plan.settings.cap_dba:g} dB(A) is proposed.",
         ),
+        figures=() if trade is None else (trade,),
         tables=(Table(title="Best masker behind each step", columns=heads, rows=plan_table.best_rows(plan)),),
         points=tuple(f"{caution} ({steps})" for caution, steps in plan_table.step_cautions(plan)),
         template="plan.html",

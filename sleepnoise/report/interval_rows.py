@@ -10,7 +10,7 @@ from sleepnoise.report.axes import WIDTH, Axis, axis_over, cut_text
 from sleepnoise.report.drawings import drawn
 from sleepnoise.report.sections import Figure
 
-LEFT, RIGHT, ROW, TOP, BELOW = 330, 690, 30, 16, 44
+LEFT, RIGHT, ROW, TOP, BELOW = 404, 722, 30, 16, 44
 """Plot area and rows. Chosen: room for names on the left, and for a result in words on the right."""
 
 LEAST_SPAN = 5.0
@@ -31,8 +31,8 @@ class IntervalRow:
         ``nan``: not known.
     note : str
         A result in words, at the right.
-    strong : bool
-        Whether it is the one that matters most.
+    tone : str
+        ``"better"``, ``"worse"``, ``"first"`` for what matters most, or empty.
     """
 
     name: str
@@ -40,7 +40,7 @@ class IntervalRow:
     low: float
     high: float
     note: str
-    strong: bool = False
+    tone: str = ""
 
 
 def interval_figure(
@@ -95,5 +95,5 @@ def _drawn_row(row: IntervalRow, number: int, axis: Axis) -> dict[str, Any]:
         "at": axis.at(row.value) if math.isfinite(row.value) else None,
         "low": axis.at(row.low) if interval else None,
         "high": axis.at(row.high) if interval else None,
-        "strong": row.strong,
+        "tone": f" strong {row.tone}" if row.tone else "",
     }

@@ -13,8 +13,9 @@ from sleepnoise.report.sections import Figure
 from sleepnoise.report.spectrum_plot import band_name
 from sleepnoise.wording.door_words import level_of, scale_text, with_doubt
 
-LADDER = SimpleNamespace(WIDTH=WIDTH, HEIGHT=440, LEFT=172, RIGHT=944, TOP=82, BOTTOM=346)
-"""Size of the ladder. Chosen: two lines of gains above it, and three of titles below."""
+LADDER = SimpleNamespace(WIDTH=WIDTH, HEIGHT=384, LEFT=172, RIGHT=944, TOP=82, BOTTOM=346)
+"""Size of the ladder. Chosen: two lines of gains above it, and one of titles below, to which up to two more
+are added where titles are long."""
 
 BANDS = SimpleNamespace(WIDTH=WIDTH, HEIGHT=340, LEFT=60, RIGHT=944, TOP=16, BOTTOM=292)
 """Size of the drawing of bands. Chosen: as that of spectra."""
@@ -38,17 +39,21 @@ def ladder_figure(test: KeptDoorTest, key: str) -> Figure:
     width = (LADDER.RIGHT - LADDER.LEFT) / len(shown)
     background = test.background_db[0] if test.background_db else math.nan
     known = math.isfinite(background)
+    rungs = [
+        _rung(test, number, LADDER.LEFT + width * place, width, axis) for place, number in enumerate(shown)
+    ]
     plot = {
-        "rungs": [_rung(test, number, LADDER.LEFT + width * place, width, axis)
-                  for place, number in enumerate(shown)],
+        "rungs": rungs,
         "marks": axis.marks,
         "background": axis.at(background) if known else None,
         "background_text": f"background {level_of(background)}" if known else "",
         "since": test.since + 1,
         "limit": any(test.steps[number].at_background_limit[0] for number in shown),
-    }  # fmt: skip
+    }
     description = _told(test)
-    svg = drawn("ladder", key, title, description, plot, LADDER, "dB(A)" if test.absolute else "dB re FS")
+    lines = max(len(rung["lines"]) for rung in rungs)
+    box = SimpleNamespace(**{**vars(LADDER), "HEIGHT": LADDER.HEIGHT + 18 * (lines - 1)})
+    svg = drawn("ladder", key, title, description, plot, box, scale_text(test))
     return Figure(key=key, title=title, description=description, svg=svg, legend=drawn("ladder_key", plot))
 
 

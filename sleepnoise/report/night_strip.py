@@ -14,9 +14,9 @@ from sleepnoise.report.drawings import drawn
 from sleepnoise.report.night_trace import Mark
 from sleepnoise.report.sections import Figure
 from sleepnoise.wording.case_words import evening_text, night_about, night_levels, night_verdict
-from sleepnoise.wording.rounding import level_text
+from sleepnoise.wording.rounding import MONTHS, level_text
 
-ROW, TOP, LEFT, RIGHT, NOTE = 44, 30, 206, 640, 654
+ROW, TOP, LEFT, RIGHT, NOTE = 44, 30, 222, 640, 654
 """Rows and columns of the strip. Chosen: two lines of text on both sides of each trace."""
 
 MOST_ROWS = 92
@@ -187,8 +187,9 @@ def _night(night: NightFigures, x: float, up: Axis) -> dict[str, Any]:
 def _dates(first: date, days: int, across: Axis) -> list[Mark]:
     every = max(-(-days // (MOST_DATES - 1)), 1)
     return [
-        Mark(at=across.at(day), text=f"{first + timedelta(days=day):%d.%m.}")
+        Mark(at=across.at(day), text=f"{evening.day} {MONTHS[evening.month - 1][:3]}")
         for day in range(0, days + 1, every)
+        for evening in [first + timedelta(days=day)]
     ]
 
 

@@ -9,6 +9,7 @@ from sleepnoise.casework.comparing import Change, NightsCompared
 from sleepnoise.comparison.before_after import LEAST_CHANGE, BeforeAfter, Difference
 from sleepnoise.comparison.groups import NightGroup
 from sleepnoise.comparison.spread import MeanOfNights
+from sleepnoise.report.axes import cut_text
 from sleepnoise.report.interval_rows import IntervalRow, interval_figure
 from sleepnoise.report.night_strip import nights_figure
 from sleepnoise.report.sections import NUMBERS, Figure, Section
@@ -26,11 +27,13 @@ from sleepnoise.wording.comparison_words import (
 from sleepnoise.wording.rounding import level_text, number_text, signed_text
 from sleepnoise.wording.tables import plain_column
 
-LEAST_SPAN_EVENTS = 5.0
-"""Distance that a scale of events spans at least. Chosen: one event more or less shall look small."""
+LONGEST_HEAD = 420.0
+"""Width of a treatment's name in a heading. Chosen: a line; the sentences have the whole name."""
 
 
-def nights_sections(compared: NightsCompared, changes: Sequence[tuple[date, str]] = ()) -> list[Section]:
+def nights_sections(
+    compared: NightsCompared, changes: Sequence[tuple[date, str]] = (), *, listed: bool = True
+) -> list[Section]:
     """Return nights compared: from evening to evening, by windows, weekdays, and before and after.
 
     Parameters
@@ -38,15 +41,17 @@ def nights_sections(compared: NightsCompared, changes: Sequence[tuple[date, str]
     compared : NightsCompared
     changes : sequence of (date, str)
         Treatments to be marked; those compared when left out.
+    listed : bool, optional
+        Whether every night is listed here; otherwise the page has that table elsewhere.
     """
     if not compared.nights:
         return [
             Section(key="together", title="Nights together", sentences=("No night has been assessed yet.",))
         ]
     marked = changes or tuple((each.first_evening, each.title) for each in compared.changes)
-    sections = [_together(compared, marked)]
+    sections = [_together(compared, marked, listed=listed)]
     for number, group in enumerate(compared.groups, start=1):
-        sections += _group(group, f"week-{number}")
+        sections += _group(group, f"week-{number}", _mixed(group, marked))
     for number, change in enumerate(compared.changes, start=1):
         sections.append(_change(change, f"change-{number}"))
     if compared.windows is not None:
@@ -54,12 +59,13 @@ def nights_sections(compared: NightsCompared, changes: Sequence[tuple[date, str]
     return [*sections, Section(key="method", title="How nights were compared", sentences=(INTERVAL_METHOD,))]
 
 
-def _together(compared: NightsCompared, marked: Sequence[tuple[date, str]]) -> Section:
+def _together(compared: NightsCompared, marked: Sequence[tuple[date, str]], *, listed: bool) -> Section:
     absolute = any(night.absolute for night in compared.nights)
     shown = [night for night in compared.nights if night.absolute == absolute]
     unit = "dB" if absolute else "dB re full scale"
     left = len(compared.nights) - len(shown)
     notes = [f"{left} nights without calibration are in the table only."] if left else []
+    notes += dict.fromkeys(each for group in compared.groups for each in _mixed(group, marked))
     if compared.not_assessed:
         notes.append(f"Not assessed as things stand, so in no figure: {', '.join(compared.not_assessed)}.")
     figures = [nights_figure(shown, marked, "nights-levels", unit)]
@@ -68,7 +74,8 @@ def _together(compared: NightsCompared, marked: Sequence[tuple[date, str]]) -> S
         key="together", title="Nights together",
         sentences=tuple(each for group in compared.groups for each in group_sentences(group)),
         figures=(*figures, *([] if means is None else [means])),
-        tables=(nights_table("Nights", compared.nights),), notes=tuple(notes), template="exhibits.html",
+        tables=(nights_table("Nights", compared.nights),) if listed else (), notes=tuple(notes),
+        template="exhibits.html",
     )  # fmt: skip
 
 
@@ -100,7 +107,7 @@ def _mean_row(name: str, mean: MeanOfNights) -> IntervalRow:
     )  # fmt: skip
 
 
-def _group(group: NightGroup, key: str) -> list[Section]:
+def _group(group: NightGroup, key: str, mixed: tuple[str, ...]) -> list[Section]:
     if len(group.nights) < 2:
         return []
     unit = "dB" if group.absolute else "dB re full scale"
@@ -117,10 +124,22 @@ def _group(group: NightGroup, key: str) -> list[Section]:
         Section(
             key=key, title=f"By weekday, {_group_name(group)}", readers=NUMBERS,
             sentences=(_free_days(found),), figures=(figure,),
-            tables=(week_table(group), group_table(group), exceedance_table(group)),
-            template="exhibits.html",
+            tables=(week_table(group), group_table(group)), folded=(exceedance_table(group),),
+            notes=mixed, template="exhibits.html",
         )
     ]  # fmt: skip
+
+
+def _mixed(group: NightGroup, marked: Sequence[tuple[date, str]]) -> tuple[str, ...]:
+    """Return a warning if nights that are put together lie on both sides of a treatment."""
+    evenings = [night.evening for night in group.nights]
+    split = [title for evening, title in marked if evenings and min(evenings) < evening <= max(evenings)]
+    if not split:
+        return ()
+    return (
+        f"These nights lie before and after: {'; '.join(split)}. What that changed is in their spread, and "
+        "days with more nights on one side may look louder for that alone.",
+    )
 
 
 def _free_days(found: Difference | None) -> str:
@@ -138,7 +157,7 @@ def _free_days(found: Difference | None) -> str:
 
 def _change(change: Change, key: str) -> Section:
     since = change.first_evening
-    title = f"Before and after: {change.title}"
+    title = f"Before and after: {cut_text(change.title, LONGEST_HEAD)}"
     if not change.by_windows:
         return Section(
             key=key, title=title,
@@ -227,5 +246,5 @@ def _difference_row(name: str, found: Difference, *, number: bool = False) -> In
         low=found.low,
         high=found.high,
         note=f"{signed_text(found.difference)}: {word}",
-        strong=found.word in ("quieter", "louder"),
+        tone={"quieter": "better", "louder": "worse"}.get(found.word, ""),
     )

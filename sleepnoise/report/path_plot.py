@@ -25,7 +25,7 @@ MOST_PATHS = 20
 OWN_COLOURS = 6
 """Paths with a colour of their own. Chosen: more can't be told apart; the others share one."""
 
-NUMBERED_FROM = 15.0
+NUMBERED_FROM = 18.0
 """Height of a part from which on it carries its path's number. Chosen: as tall as the number."""
 
 
@@ -39,7 +39,7 @@ def levels_figure(now: RoomLevels, key: str) -> Figure:
             high=float(now.levels_dba[number]) + path_u_db(now, number),
             note=f"{level_text(float(now.levels_dba[number]))} ± {level_text(path_u_db(now, number))}, "
             f"{100.0 * now.shares[number]:.0f} % of all",
-            strong=number == now.strongest,
+            tone="first" if number == now.strongest else "",
         )
         for place, number in enumerate(heard_paths(now)[:MOST_PATHS], start=1)
     ]
@@ -63,12 +63,14 @@ def shares_figure(now: RoomLevels, key: str) -> Figure:
     """Return each path's share of every third octave, and of all of them A-weighted."""
     numbers = heard_paths(now)
     shares, width = band_shares(now), (SHARES.RIGHT - SHARES.LEFT) / len(NOMINAL_HZ)
-    columns = [
-        _column([float(shares[number, band]) for number in numbers], SHARES.LEFT + width * band, width)
-        for band in range(len(NOMINAL_HZ))
-    ]
+    named = {mark.at for mark in band_marks(NOMINAL_HZ, SHARES)}
+    columns = []
+    for band in range(len(NOMINAL_HZ)):
+        x = SHARES.LEFT + width * band
+        parts = [float(shares[number, band]) for number in numbers]
+        columns.append(_column(parts, x, width, numbered=round(x + width / 2, 1) in named))
     whole = [float(now.shares[number]) for number in numbers]
-    columns.append(_column(whole, SHARES.ALL, SHARES.END - SHARES.ALL))
+    columns.append(_column(whole, SHARES.ALL, SHARES.END - SHARES.ALL, numbered=True))
     plot = {
         "parts": [part for column in columns for part in column],
         "bands": band_marks(NOMINAL_HZ, SHARES),
@@ -77,7 +79,7 @@ def shares_figure(now: RoomLevels, key: str) -> Figure:
             for share in (0, 25, 50, 75, 100)
         ],
         "names": [
-            f"{place} {cut_text(path_text(now.paths.paths[number]), 420)}"
+            f"{place} {cut_text(path_text(now.paths.paths[number]), 600)}"
             for place, number in enumerate(numbers[:OWN_COLOURS], start=1)
         ],
         "others": len(numbers) > OWN_COLOURS,
@@ -89,13 +91,13 @@ def shares_figure(now: RoomLevels, key: str) -> Figure:
     )
     description = (
         "Columns of parts, the strongest path at the bottom, for each third octave; the wide column at the "
-        f"right is the A-weighted whole: {leaders}. A table gives the figures."
+        f"right is the A-weighted whole: {leaders}. Empty bands hold no sound. A table gives the figures."
     )
     svg = drawn("shares", key, title, description, plot, SHARES)
     return Figure(key=key, title=title, description=description, svg=svg, legend=drawn("shares_key", plot))
 
 
-def _column(shares: list[float], x: float, width: float) -> list[dict[str, Any]]:
+def _column(shares: list[float], x: float, width: float, *, numbered: bool) -> list[dict[str, Any]]:
     """Return the parts of one column from the bottom up; none where there is no sound."""
     if any(math.isnan(share) for share in shares):
         return []
@@ -111,7 +113,9 @@ def _column(shares: list[float], x: float, width: float) -> list[dict[str, Any]]
                     "y": round(top, 2),
                     "width": round(width - 1, 2),
                     "height": round(bottom - top, 2),
-                    "number": place + 1 if bottom - top >= NUMBERED_FROM and place < OWN_COLOURS else 0,
+                    "number": place + 1
+                    if numbered and bottom - top >= NUMBERED_FROM and place < OWN_COLOURS
+                    else 0,
                     "middle": round((top + bottom) / 2 + 4, 1),
                     "centre": round(x + width / 2, 1),
                 }

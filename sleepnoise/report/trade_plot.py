@@ -164,7 +164,7 @@ def stairs_figure(plan: PlanSummary, key: str) -> Figure | None:
         "target": up.at(plan.wish.events_allowed),
         "target_text": f"target: {plan.wish.events_allowed}",
         "budget": across.at(plan.wish.budget) if plan.wish.budget <= across.high else None,
-        "unit": f"money spent at most{', ' + plan.currency if plan.currency else ''}",
+        "unit": cut_text(f"money spent at most{', ' + plan.currency if plan.currency else ''}", 400),
     }
     sampled = "" if plan.map else " Not every combination was worked out: these are the best of some maskers."
     verdict = "The target can be reached." if plan.reached else "The target cannot be reached."

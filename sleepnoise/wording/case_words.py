@@ -103,7 +103,7 @@ def case_sentences(dossier: Dossier, points: Sequence[Point], compared: NightsCo
         "Nothing is missing for a sound judgement."
         if not lacking
         else f"For a sound judgement {len(lacking)} of {len(points)} things are missing or there in part: "
-        f"{', '.join(point.what.lower() for point in lacking)}.",
+        f"{'; '.join(point.what.lower() for point in lacking)}.",
     )
 
 
@@ -115,7 +115,7 @@ def points_table(points: Iterable[Point]) -> Table:
 
 
 def verdict_table_of(groups: Iterable[NightGroup]) -> Table:
-    """Return on how many whole nights each published value was exceeded, by how the windows stood."""
+    """Return on how many whole nights each value that was judged was exceeded, by how the windows stood."""
     heads = ("Exceeded", "Kept", "Cannot tell", "Not judged")
     columns = (
         plain_column("Published value"), plain_column("Windows"),
@@ -131,6 +131,7 @@ def verdict_table_of(groups: Iterable[NightGroup]) -> Table:
         )
         for group in groups
         for each in group.exceedances
+        if each.exceeded or each.kept or each.cannot_tell
     )
     return Table(title="Whole nights on which published values were exceeded", columns=columns, rows=rows)
 

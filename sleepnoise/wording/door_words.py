@@ -8,7 +8,7 @@ from sleepnoise.dossier.kept_door_test import KeptDoorTest, KeptGain, KeptStep
 from sleepnoise.fieldwork.ladder import loudness_ratio
 from sleepnoise.trials.door_test import ORDER
 from sleepnoise.wording.rounding import level_text, signed_text
-from sleepnoise.wording.tables import Table, plain_column
+from sleepnoise.wording.tables import Column, Table, plain_column
 
 LOUDNESS_WORDS = (
     (1 / 8, "an eighth"),
@@ -18,6 +18,9 @@ LOUDNESS_WORDS = (
     (3 / 4, "three quarters"),
 )
 """Ratios of loudness and their words. Chosen: finer than these, ears do not agree."""
+
+NUMBER = Column(text="", html="No.")
+"""Head of the numbers of steps: a screen has no room for one."""
 
 LEAST_WORD, HARDLY = 0.1, 0.9
 """Below and above these ratios words of their own are used. Chosen: outside the list, and 1.5 dB."""
@@ -53,7 +56,8 @@ def door_sentences(test: KeptDoorTest) -> Iterator[str]:
         if math.isnan(gain_db):
             yield f"{names}: cannot be told; the background was too loud."
         elif gain.at_least[0]:
-            yield f"{names}: at least {size} quieter (A-weighted), {seems} or less."
+            rest = seems if seems.startswith("less") else f"{seems} or less"
+            yield f"{names}: at least {size} quieter (A-weighted), {rest}."
         elif gain_db < 0:
             yield f"{names}: {size} louder (A-weighted)."
         else:
@@ -94,7 +98,7 @@ def ladder_table(test: KeptDoorTest) -> Table:
     since = tuple(dict.fromkeys((0, test.since)))
     heads = (scale_text(test), "Gain", "±", *(f"Since {first + 1}" for first in since), "As loud")
     columns = (
-        plain_column(""), plain_column("Step, in this order"),
+        NUMBER, plain_column("Step, in this order"),
         *(plain_column(head, number=True) for head in heads),
     )  # fmt: skip
     rows = tuple(_ladder_row(test, number, since) for number in range(len(test.steps)))
@@ -152,7 +156,7 @@ def reading_table(test: KeptDoorTest) -> Table:
     """Return what was read at each step."""
     beside = any(step.source for step in test.steps)
     names = ("Readings", "Steady, s", "Left out, s", "Spread, dB", *(("Noise itself, dB",) if beside else ()))
-    columns = (plain_column(""), plain_column("Step"), *(plain_column(name, number=True) for name in names))
+    columns = (NUMBER, plain_column("Step"), *(plain_column(name, number=True) for name in names))
     rows = [
         (
             str(number),

@@ -40,7 +40,8 @@ class Opened:
         self.page.on("pageerror", lambda error: self.said.append(str(error)))
         self.page.on("request", lambda request: self.requests.append(request.url))
         self.page.goto(file.as_uri())
-        if options.get("java_script_enabled", True):
+        # Pages without a script have no drawing that comes to life.
+        if options.get("java_script_enabled", True) and self.page.locator("#trace-readout").count():
             self.page.wait_for_selector("#trace-readout[data-highest]", state="attached")
 
 
