@@ -87,8 +87,13 @@ class _Schema(_Part):
     version: Literal[1]
 
 
+class _Settings(_Part):
+    window: Annotated[str, Field(max_length=40)] = ""
+
+
 class _File(_Part):
     kind: Annotated[_Schema, Field(alias="schema")]
+    settings: _Settings = _Settings()
     calibration: _Calibration
     night: _Night
     verdicts: list[_Verdict]
@@ -151,6 +156,8 @@ class KeptNight:
         Of the night window.
     recorded_s : float, s
         Time that was judged.
+    window : tuple of str
+        Clock times of the night, such as ``("23:00", "07:00")``.
     background_spectrum : Spectrum
     events : tuple of KeptEvent
     values : tuple of NightValue
@@ -161,6 +168,7 @@ class KeptNight:
     name: str
     laeq: float
     recorded_s: float
+    window: tuple[str, str]
     background_spectrum: Spectrum
     events: tuple[KeptEvent, ...]
     values: tuple[NightValue, ...]
@@ -191,6 +199,7 @@ def read_kept_night(where: Path) -> KeptNight:
         name=path.parent.resolve().name,
         laeq=file.night.statistics.laeq,
         recorded_s=file.night.statistics.duration_s - file.night.statistics.left_out_s,
+        window=(file.settings.window.partition("-")[0], file.settings.window.partition("-")[2]),
         background_spectrum=file.night.background_spectrum.spectrum(),
         events=tuple(_event(event) for event in file.events),
         values=_values(file),

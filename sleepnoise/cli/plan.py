@@ -6,13 +6,18 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from sleepnoise.cli.assess import SOURCE_KINDS
 from sleepnoise.cli.options import FILE, Grouped, option
 from sleepnoise.errors import SettingsError
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from sleepnoise.assessing.kept_night import KeptNight
     from sleepnoise.planning.bedroom_plan import BedroomPlan
     from sleepnoise.planning.bedroom_problem import MaskerChoices, RoomWishes
     from sleepnoise.planning.problem import Wish
+    from sleepnoise.planning.published_limits import PublishedLimits
 
 ROOM, TARGET, MEANS = "Room and nights", "Target", "What may be used"
 RESULT = "Result"
@@ -43,6 +48,7 @@ WHOLE = 100.0
 @option(
     TARGET, "--margin", float, "DB", "Instead: audibility that they stay below, 0 at the limit of hearing."
 )
+@option(TARGET, "--age", float, "YEARS", "Of the sleeper. [default: a young adult, the safe side]")
 @option(
     TARGET,
     "--events-allowed",
@@ -52,6 +58,23 @@ WHOLE = 100.0
 )
 @option(TARGET, "--laeq", float, "DB", "LAeq to keep, masker included.")
 @option(TARGET, "--lafmax", float, "DB", "LAFmax to keep, masker included.")
+@option(
+    TARGET,
+    "--guideline",
+    str,
+    "NAME",
+    "Published values to keep: a name from 'profiles list' or a .toml file, or NAME:CRITERION. "
+    "May be repeated.",
+    multiple=True,
+)
+@option(
+    TARGET,
+    "--source-kind",
+    click.Choice(SOURCE_KINDS),
+    None,
+    "What makes the sound, for values that ask for it.",
+)
+@option(TARGET, "--windows", click.Choice(["open", "closed"]), None, "How the windows stand, likewise.")
 @option(TARGET, "--lafmax-allowed", int, "N", "Events that may exceed it, a night. [default: 0]")
 @option(MEANS, "--budget", float, "MONEY", "Most money. [default: any]")
 @option(MEANS, "--masker-cap", float, "DB", "Loudest masker, dB(A). [default: 40]")
@@ -62,6 +85,13 @@ WHOLE = 100.0
 @option(MEANS, "--forbid", str, "KEY", "Leave out a treatment, or KEY@PART. May be repeated.", multiple=True)
 @option(MEANS, "--require", str, "KEY", "Do a treatment, or KEY@PART. May be repeated.", multiple=True)
 @option(MEANS, "--alarm-floor", float, "DB", "Smoke alarm to keep at the pillow, dB(A).")
+@option(
+    MEANS,
+    "--alarm-pitch",
+    click.Choice(["high", "low"]),
+    None,
+    "Of the smoke alarm: 3.1 kHz or 520 Hz. [default: both are shown]",
+)
 @option(
     RESULT,
     "--certainty",
@@ -122,19 +152,23 @@ def _plan(
 ) -> "tuple[BedroomPlan, tuple[RoomWishes, MaskerChoices]]":
     """Return the plan, and what it was made with."""
     from sleepnoise.assessing.kept_night import read_kept_night
+    from sleepnoise.hearing.ageing import Listener
     from sleepnoise.masking.design_settings import LOWEST_PLAYED_HZ
     from sleepnoise.masking.masker import masker_shapes
     from sleepnoise.planning.bedroom_plan import plan_bedroom
     from sleepnoise.planning.bedroom_problem import MaskerChoices, RoomWishes
+    from sleepnoise.planning.published_limits import published_limits
     from sleepnoise.planning.room_study import study_room
 
     nights = [read_kept_night(folder) for folder in folders]
-    wish = _wish(asked, len(nights), sum(len(night.events) for night in nights))
+    limits = published_limits(asked["guideline"], _window(nights), asked["source_kind"], asked["windows"])
+    wish = _wish(asked, limits, len(nights), sum(len(night.events) for night in nights))
     wishes = RoomWishes(
         origins=_origins(asked["from"]),
         background_inside=asked["background_inside"] or 0.0,
         forbidden=asked["forbid"],
         required=asked["require"],
+        alarm_pitch=asked["alarm_pitch"],
     )
     maskers = MaskerChoices(
         shapes=() if asked["no_masker"] else masker_shapes(),
@@ -142,30 +176,52 @@ def _plan(
         lowest_hz=LOWEST_PLAYED_HZ if asked["lowest_band"] is None else asked["lowest_band"],
     )
     certainties = [each / WHOLE for each in asked["certainty"]]
-    plan = plan_bedroom(nights, study_room(room), wishes, maskers, wish, certainties=certainties)
+    listener = Listener() if asked["age"] is None else Listener(age_years=asked["age"])
+    plan = plan_bedroom(
+        nights,
+        study_room(room),
+        wishes,
+        maskers,
+        wish,
+        certainties=certainties,
+        listener=listener,
+        limits=limits,
+    )
     return plan, (wishes, maskers)
 
 
-def _wish(asked: dict[str, Any], nights: int, events: int) -> "Wish":
+def _window(nights: "Sequence[KeptNight]") -> tuple[str, str]:
+    """Return the clock times of the nights; none where they differ."""
+    windows = {night.window for night in nights}
+    return windows.pop() if len(windows) == 1 else ("", "")
+
+
+def _wish(asked: dict[str, Any], limits: "PublishedLimits", nights: int, events: int) -> "Wish":
     from sleepnoise.hearing.audibility import TARGETS_DB
     from sleepnoise.planning.problem import Wish
 
     if asked["margin"] is not None and asked["target"] is not None:
         raise SettingsError("target and margin: say the same thing twice.", remedy="Give one of them.")
+    if limits.lafmax is not None and (asked["lafmax"] is not None or asked["lafmax_allowed"] is not None):
+        raise SettingsError(
+            "LAFmax: a guideline was named, and a value or count of your own given as well.",
+            remedy="Leave --lafmax and --lafmax-allowed out, or name another criterion as NAME:CRITERION.",
+        )
+    allowed = (asked["lafmax_allowed"] or 0) if limits.lafmax is None else limits.lafmax[1]
     target_db = TARGETS_DB[asked["target"] or "not noticeable"]
     given = {
         "budget": asked["budget"],
         "cap_dba": asked["masker_cap"],
         "masker_step_db": asked["masker_step"],
         "masker_worth": asked["masker_worth"],
-        "laeq_limit_dba": asked["laeq"],
-        "lafmax_limit_dba": asked["lafmax"],
+        "laeq_limit_dba": limits.laeq_dba if asked["laeq"] is None else min(asked["laeq"], limits.laeq_dba),
+        "lafmax_limit_dba": asked["lafmax"] if limits.lafmax is None else limits.lafmax[0],
         "alarm_floor_dba": asked["alarm_floor"],
     }
     return Wish(
         margin_db=target_db if asked["margin"] is None else asked["margin"],
         events_allowed=_allowed(asked["events_allowed"] or "0", nights, events),
-        lafmax_allowed=(asked["lafmax_allowed"] or 0) * nights,
+        lafmax_allowed=allowed * nights,
         **{name: value for name, value in given.items() if value is not None},
     )
 

@@ -62,6 +62,9 @@ def plan_document(
         "missing": plan.missing,
         "certainty": plan.certainty,
         "surer_plans": [_surer(plan, each) for each in plan.certain],
+        "listener": problem.listener,
+        "alarms": plan.alarms,
+        "published_limits": plan.limits,
         "cautions": plan.cautions,
     }
     document = plain_value(parts)
@@ -138,7 +141,14 @@ def _plan(plan: BedroomPlan, best: Plan | None) -> dict[str, Any] | None:
 
 def _treatments(plan: BedroomPlan, choice: tuple[int, ...]) -> list[dict[str, Any]]:
     return [
-        {"part": group.key, "treatments": option.treatments, "money": option.money, "guessed": option.guessed}
+        {
+            "part": group.key,
+            "part_title": group.title,
+            "treatments": option.treatments,
+            "titles": option.titles,
+            "money": option.money,
+            "guessed": option.guessed,
+        }
         for group, number in zip(plan.problem.groups, choice, strict=False)
         if (option := group.options[number]).treatments
     ]

@@ -137,6 +137,15 @@ def ear_noise_of(listener: Listener) -> FloatArray:
     return EAR_NOISE_DB + listener.shift_db(mid_band_hz(MODEL_BANDS_HZ))
 
 
+def with_ear_noise_of(listener: Listener, noise_db: ArrayLike) -> FloatArray:
+    """Return a noise with what a listener's own noise adds to that of a young adult, same shape, dB.
+
+    What is not known stays unknown. Who hears better than a young adult is not told apart from one.
+    """
+    added = np.maximum(energy(ear_noise_of(listener)) - energy(EAR_NOISE_DB), 0.0)
+    return level(energy(noise_db) + added)
+
+
 def margin_db(
     signal_db: ArrayLike, noise_db: ArrayLike, *, ear_noise_db: FloatArray = EAR_NOISE_DB
 ) -> FloatArray:

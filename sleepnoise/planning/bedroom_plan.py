@@ -1,18 +1,23 @@
 """One bedroom planned: the best plan and everything that is asked beside it."""
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 
-from sleepnoise.acoustics.decibels import FloatArray, energy
+from sleepnoise.acoustics.decibels import FloatArray, energy, level
+from sleepnoise.acoustics.spectrum import Spectrum
+from sleepnoise.hearing.ageing import Listener
 from sleepnoise.hearing.audibility import MODEL_BANDS_HZ
 from sleepnoise.isolation.treatments import treated_open_m2
+from sleepnoise.masking.alarm import AlarmCheck, Pitch, check_alarm, measured_alarm
 from sleepnoise.masking.cautions import MASKER_CAUTIONS
 from sleepnoise.planning.bedroom_problem import MaskerChoices, RoomWishes, bedroom_problem
 from sleepnoise.planning.optimum import Optimum, Plan, find_optimum
+from sleepnoise.planning.outcome import left_over
 from sleepnoise.planning.planned_events import HeardNight
-from sleepnoise.planning.problem import A_WEIGHTS, Problem, Wish
+from sleepnoise.planning.problem import A_WEIGHTS, YOUNG_ADULT, Problem, Wish
+from sleepnoise.planning.published_limits import PublishedLimits
 from sleepnoise.planning.robustness import CertainPlan, Certainty, certain_plan, certainty, draw
 from sleepnoise.planning.room_study import RoomStudy
 from sleepnoise.planning.tradeoff import (
@@ -35,9 +40,6 @@ MOST_AGREED, AGREED_LIMIT_S = 60, 20.0
 """Events up to which the programme is asked as well, and for how long, s. Chosen: sixty take some seconds."""
 
 JOINT_PLAN_CAUTIONS = (
-    "What is heard is computed for a young adult with normal hearing; published models differ from each "
-    "other by about 3 dB either way. A plan that just meets its target may miss it in the room: the "
-    "certainty beside it says how surely it is met.",
     "Isolation values are generic. Prove each step with a door test, before and after, and plan again with "
     "what was measured.",
     "The side that each sound comes from decides what helps. Where nobody said it, it was guessed from the "
@@ -48,6 +50,26 @@ JOINT_PLAN_CAUTIONS = (
     "decide.",
 )
 """Said with every plan of isolation and masking for a bedroom."""
+
+
+def listener_caution(listener: Listener) -> str:
+    """Return whose ears a plan is for, and on which side that errs."""
+    if listener == YOUNG_ADULT:
+        whose = "a young adult with normal hearing, the safe side: few hear more"
+    else:
+        whose = (
+            f"the middle of people of {listener.age_years:g} years (ISO 7029:2017): half of them and "
+            "everybody younger hear more, and a plan for a young adult is the safe side"
+        )
+    return (
+        f"What is heard is computed for {whose}. Published models differ from each other by about 3 dB "
+        "either way. A plan that just meets its target may miss it in the room: the certainty beside it says "
+        "how surely it is met."
+    )
+
+
+NO_LIMITS = PublishedLimits()
+"""Nothing was asked for by name."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -82,6 +104,11 @@ class BedroomPlan:
         What would help beside the plan, the best first; empty when nothing stays audible.
     certainty : Certainty or None
     certain : tuple of CertainPlan
+    alarms : tuple of AlarmCheck
+        What the plan leaves of the smoke alarm, by published rules, the room as it is first; none where its
+        level is not known.
+    limits : PublishedLimits
+        Published values that were asked for by name.
     cautions : tuple of str
     """
 
@@ -100,6 +127,8 @@ class BedroomPlan:
     missing: tuple[Missing, ...]
     certainty: Certainty | None
     certain: tuple[CertainPlan, ...]
+    alarms: tuple[AlarmCheck, ...]
+    limits: PublishedLimits
     cautions: tuple[str, ...]
 
 
@@ -111,6 +140,8 @@ def plan_bedroom(
     wish: Wish,
     *,
     certainties: Sequence[float] = (),
+    listener: Listener = YOUNG_ADULT,
+    limits: PublishedLimits = NO_LIMITS,
 ) -> BedroomPlan:
     """Plan one bedroom from its assessed nights and its room file.
 
@@ -124,9 +155,14 @@ def plan_bedroom(
     wish : Wish
     certainties : sequence of float
         Certainties, 0 to 1, for each of which a plan is sought as well.
+    listener : Listener
+        Whose ears audibility is judged by.
+    limits : PublishedLimits
+        Which published values the wish was made from.
     """
-    problem = bedroom_problem(nights, study, room, maskers, wish)
-    return planned_bedroom(problem, study, [night.name for night in nights], certainties=certainties)
+    problem = bedroom_problem(nights, study, room, maskers, wish, listener)
+    plan = planned_bedroom(problem, study, [night.name for night in nights], certainties=certainties)
+    return replace(plan, limits=limits)
 
 
 def planned_bedroom(
@@ -155,8 +191,36 @@ def planned_bedroom(
         else missing(problem, plan, _refused(study)),
         certainty=None if plan is None else certainty(problem, plan, drawn),
         certain=tuple(certain_plan(problem, drawn, each) for each in certainties),
-        cautions=(*JOINT_PLAN_CAUTIONS, *MASKER_CAUTIONS),
+        alarms=() if plan is None else tuple(alarm_checks(problem, plan)),
+        limits=NO_LIMITS,
+        cautions=(listener_caution(problem.listener), *JOINT_PLAN_CAUTIONS, *MASKER_CAUTIONS),
     )
+
+
+def alarm_checks(problem: Problem, plan: Plan) -> Iterator[AlarmCheck]:
+    """Yield what becomes of the smoke alarm, each kind that it may be: as the room is, then behind the plan.
+
+    Notes
+    -----
+    The plan itself holds a masker 15 dB below the alarm, both A-weighted. Here the alarm's own bands are
+    held against those of masker and background, which is not taken to get quieter.
+    """
+    if np.isnan(problem.alarm_dba):
+        return
+    heard = Spectrum(nominal_hz=MODEL_BANDS_HZ, levels_db=problem.night_background_db)
+    silence = Spectrum(nominal_hz=MODEL_BANDS_HZ, levels_db=np.full(len(MODEL_BANDS_HZ), -np.inf))
+    left = left_over(problem, plan.choice)[0]
+    in_room = problem.alarm_fixed >= 1.0 or "hall" not in problem.origins
+    kept = np.ones(len(MODEL_BANDS_HZ)) if in_room else left[problem.origins.index("hall")]
+    pitches: tuple[Pitch, ...] = ("high", "low") if problem.alarm_pitch is None else (problem.alarm_pitch,)
+    for pitch in pitches:
+        alarm = measured_alarm(pitch, problem.alarm_dba)
+        for title, masker, share in (
+            ("the room as it is", silence, np.ones(len(MODEL_BANDS_HZ))),
+            ("the plan", plan.spectrum or silence, kept),
+        ):
+            loss = Spectrum(nominal_hz=MODEL_BANDS_HZ, levels_db=-level(share))
+            yield check_alarm(alarm, masker, heard, title, loss)
 
 
 def part_shares(problem: Problem) -> tuple[PartShare, ...]:
@@ -165,7 +229,7 @@ def part_shares(problem: Problem) -> tuple[PartShare, ...]:
     by_origin = np.zeros((len(problem.origins), len(MODEL_BANDS_HZ)))
     np.add.at(by_origin, problem.events.origin, weighted)
     total = float(by_origin.sum())
-    found = [(group.title, float(np.sum(group.carried[0] * by_origin))) for group in problem.groups]
+    found = [(group.title, float(np.sum(group.share * by_origin))) for group in problem.groups]
     found.append(("made inside, or through the structure", float(np.sum(problem.fixed * by_origin))))
     shares = [PartShare(title=title, share=part / total if total > 0.0 else 0.0) for title, part in found]
     return tuple(sorted((each for each in shares if each.share > 0.0), key=lambda each: -each.share))

@@ -14,14 +14,16 @@ from sleepnoise.acoustics.decibels import FloatArray, combine, energy, level
 from sleepnoise.acoustics.spectrum import Spectrum
 from sleepnoise.acoustics.uncertainty import combined
 from sleepnoise.errors import SettingsError
+from sleepnoise.hearing.ageing import Listener
 from sleepnoise.hearing.audibility import MODEL_BANDS_HZ, on_model_bands
 from sleepnoise.isolation.bedroom import Part
 from sleepnoise.isolation.paths import RoomLevels, rectangular_u_db
 from sleepnoise.isolation.safety import ALARM_BAND_HZ, alarm_caution, conditions
 from sleepnoise.isolation.treatments import Treatment, exclude_each_other, treated_open_m2
+from sleepnoise.masking.alarm import Pitch, alarm_shape
 from sleepnoise.masking.masker import MaskerShape
 from sleepnoise.planning.planned_events import INSIDE, UNKNOWN, HeardNight, planned_events
-from sleepnoise.planning.problem import A_WEIGHTS, Option, PathGroup, Problem, Wish
+from sleepnoise.planning.problem import A_WEIGHTS, YOUNG_ADULT, Option, PathGroup, Problem, Wish
 from sleepnoise.planning.room_study import RoomStudy
 from sleepnoise.profiles.schema import CostClass
 
@@ -34,6 +36,9 @@ COST_GUESSES: dict[CostClass, float] = {
     "ten thousands": 20000.0,
 }
 """Money for a treatment without a price. Chosen: about the middle of each order of magnitude."""
+
+TINY_M2 = 1e-30
+"""Open area that stands for none. Chosen: below that of any wall by far."""
 
 _BANDS = len(MODEL_BANDS_HZ)
 _ALARM_BAND = MODEL_BANDS_HZ.index(ALARM_BAND_HZ)
@@ -51,12 +56,15 @@ class RoomWishes:
         Part of the background's energy that is made in the room, 0 to 1.
     forbidden, required : tuple of str
         Keys of treatments, or ``KEY@PART``.
+    alarm_pitch : {"high", "low"} or None
+        Which kind of smoke alarm there is; ``None`` when nobody said: its loudest band is then taken for all.
     """
 
     origins: Mapping[str, str]
     background_inside: float = 0.0
     forbidden: tuple[str, ...] = ()
     required: tuple[str, ...] = ()
+    alarm_pitch: Pitch | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -69,7 +77,12 @@ class MaskerChoices:
 
 
 def bedroom_problem(
-    nights: Sequence[HeardNight], study: RoomStudy, room: RoomWishes, maskers: MaskerChoices, wish: Wish
+    nights: Sequence[HeardNight],
+    study: RoomStudy,
+    room: RoomWishes,
+    maskers: MaskerChoices,
+    wish: Wish,
+    listener: Listener = YOUNG_ADULT,
 ) -> Problem:
     """Return the problem of one bedroom.
 
@@ -105,11 +118,13 @@ def bedroom_problem(
         night_background_db=level(recorded @ energy(levels_db) / recorded.sum()),
         seconds=float(recorded.sum()),
         alarm_dba=np.nan if level_known is None else level_known,
+        alarm_pitch=room.alarm_pitch,
         alarm_fixed=1.0 if alarm.place == "bedroom" else 0.0,
         shapes=tuple(_as_played(shape, maskers.lowest_hz) for shape in maskers.shapes),
         shaped=maskers.shaped,
         played=np.array(MODEL_BANDS_HZ) >= maskers.lowest_hz,
         wish=wish,
+        listener=listener,
     )
 
 
@@ -163,7 +178,8 @@ def _group(study: RoomStudy, part: Part, share: FloatArray, outside: float, room
     paths = study.advice.now.paths
     own = [number for number, path in enumerate(paths.paths) if path.part is part]
     of_hall = np.array([path.part.behind == "hall" for path in paths.paths])
-    in_hall = paths.open_m2[:, _ALARM_BAND] * of_hall
+    in_hall = paths.open_m2[:, :_BANDS] * of_hall[:, None]
+    in_hall /= np.maximum(in_hall.sum(axis=0), TINY_M2)
     options, factors = _options(study, part, own, room)
     from_hall = paths.bedroom.alarm.place == "hall" and in_hall.sum() > 0.0
     return PathGroup(
@@ -175,9 +191,17 @@ def _group(study: RoomStudy, part: Part, share: FloatArray, outside: float, room
         tested_u_db=paths.tested.get(part.key),
         share=share[own],
         background=outside * share[own, -1],
-        alarm=in_hall[own] / in_hall.sum() if from_hall else np.zeros(len(own)),
+        alarm=in_hall[own] * _alarm_bands(room) if from_hall else np.zeros((len(own), _BANDS)),
         factor=factors,
     )
+
+
+def _alarm_bands(room: RoomWishes) -> FloatArray:
+    """Return how the A-weighted energy of the alarm is spread over the bands, shape (bands,)."""
+    if room.alarm_pitch is None:
+        return np.asarray(np.eye(_BANDS)[_ALARM_BAND])
+    weighted = A_WEIGHTS * energy(alarm_shape(room.alarm_pitch))
+    return np.asarray(weighted / weighted.sum())
 
 
 def _options(

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from sleepnoise.acoustics.decibels import FloatArray, energy, level
 from sleepnoise.acoustics.spectrum import Spectrum
-from sleepnoise.hearing.audibility import EAR_NOISE_DB, LIMIT_DB, MODEL_BANDS_HZ
+from sleepnoise.hearing.audibility import LIMIT_DB, MODEL_BANDS_HZ
 from sleepnoise.masking.masker import NEIGHBOUR_STEP_DB, SHAPED
 from sleepnoise.planning.outcome import ALARM_OVER_MASKER_DB, GUARD_DB
 from sleepnoise.planning.problem import A_WEIGHTS, IntArray, Problem
@@ -222,7 +222,7 @@ class _Kernel:
             [
                 energy(events.signal_db) / limit,
                 -energy(events.background_db),
-                np.broadcast_to(-energy(EAR_NOISE_DB), events.signal_db.shape),
+                np.broadcast_to(-energy(problem.ear_noise_db), events.signal_db.shape),
             ],
             axis=-1,
         ).transpose(1, 0, 2)

@@ -53,6 +53,12 @@ class Outcome:
         return int(self.audible.sum())
 
 
+def as_it_is(problem: Problem) -> Outcome:
+    """Return what the room is like before anything is done, also where treatments are required."""
+    bare = problem.with_nothing()
+    return outcome(bare, bare.nothing)
+
+
 def left_over(problem: Problem, choice: Sequence[int]) -> tuple[FloatArray, FloatArray, float]:
     """Return what a choice leaves of each origin, (origins, bands), background, (bands,), and alarm."""
     sound, background, alarm = problem.fixed.copy(), problem.background_fixed.copy(), problem.alarm_fixed
@@ -84,7 +90,7 @@ def outcome(problem: Problem, choice: Sequence[int], masker: Spectrum | None = N
     masker_db = silence_db if masker is None else masker.levels_db
     remaining_db = events.signal_db + level(sound)[events.origin]
     noise_db = level(energy(events.background_db + level(background)) + energy(masker_db))
-    margins_db = margin_db(remaining_db, noise_db)
+    margins_db = margin_db(remaining_db, noise_db, ear_noise_db=problem.ear_noise_db)
     audible = margins_db > problem.wish.margin_db + GUARD_DB
     steady = float(np.sum(A_WEIGHTS * energy(masker_db)))
     of_night = float(np.sum(A_WEIGHTS * energy(problem.night_background_db) * background))

@@ -8,6 +8,7 @@ Arrays end in the bands of ``MODEL_BANDS_HZ``. Shares are parts of the energy th
 room as it is.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -16,7 +17,9 @@ from numpy.typing import NDArray
 from sleepnoise.acoustics.decibels import FloatArray, energy
 from sleepnoise.acoustics.weighting import band_weighting_db
 from sleepnoise.errors import SettingsError
-from sleepnoise.hearing.audibility import INAUDIBLE_DB, MODEL_BANDS_HZ
+from sleepnoise.hearing.ageing import Listener
+from sleepnoise.hearing.audibility import INAUDIBLE_DB, MODEL_BANDS_HZ, ear_noise_of
+from sleepnoise.masking.alarm import Pitch
 from sleepnoise.masking.limits import DEFAULT_CAP_DBA, LOWEST_LEVEL_DBA, check_masker_level
 from sleepnoise.masking.masker import MaskerShape
 
@@ -32,6 +35,9 @@ STEP_RANGE_DB = (0.1, 5.0)
 MASKER_WORTH = 20.0
 """Money that 1 dB(A) less of masker is worth. Chosen: a masker of 35 dB(A) then weighs as much as a new door
 leaf, for what keeps noise out is to come first; the user may say otherwise."""
+
+YOUNG_ADULT = Listener()
+"""Whose ears audibility is judged by unless told otherwise. Chosen: the most sensitive ones: safe."""
 
 A_WEIGHTS = energy(band_weighting_db(MODEL_BANDS_HZ))
 """A-weighting of the model's bands as factors of energy. Source: IEC 61672-1."""
@@ -113,7 +119,9 @@ class PlannedEvents:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Option:
-    """One thing that may be done to a group of paths; the first option of a group is nothing.
+    """One thing that may be done to a group of paths.
+
+    The first option of a group is nothing, or what was required.
 
     Attributes
     ----------
@@ -154,12 +162,10 @@ class PathGroup:
         Part of each origin's sound that comes this way now.
     background : ndarray, shape (paths, bands)
         Part of the background that does.
-    alarm : ndarray, shape (paths,)
-        Part of the alarm that does.
+    alarm : ndarray, shape (paths, bands)
+        Part of the alarm that does, by the band in which it sounds.
     factor : ndarray, shape (options, paths, bands)
-        What an option leaves of it; ones for the first.
-    alarm_band : int
-        Band in which the alarm is heard.
+        What an option leaves of it; ones for one that does nothing.
     """
 
     key: str
@@ -172,7 +178,6 @@ class PathGroup:
     background: FloatArray
     alarm: FloatArray
     factor: FloatArray
-    alarm_band: int = MODEL_BANDS_HZ.index(3150.0)
 
     def with_options(self, kept: list[int]) -> "PathGroup":
         """Return the group with some of its options, by number."""
@@ -192,7 +197,14 @@ class PathGroup:
     @property
     def alarm_carried(self) -> FloatArray:
         """What each option lets in of the alarm, shape (options,)."""
-        return np.asarray(self.factor[:, :, self.alarm_band] @ self.alarm)
+        return np.asarray(np.einsum("pi,kpi->k", self.alarm, self.factor))
+
+    def with_nothing(self) -> "PathGroup":
+        """Return the group with nothing as its first option, also where something is required."""
+        if not self.options[0].treatments:
+            return self
+        factor = np.concatenate([np.ones_like(self.factor[:1]), self.factor])
+        return replace(self, options=(Option(), *self.options), factor=factor)
 
     @property
     def money(self) -> FloatArray:
@@ -297,6 +309,10 @@ class Problem:
     played : ndarray of bool, shape (bands,)
         Bands that the loudspeaker plays.
     wish : Wish
+    listener : Listener
+        Whose ears audibility is judged by.
+    alarm_pitch : {"high", "low"} or None
+        Which kind of smoke alarm there is; ``None`` when nobody said.
     """
 
     events: PlannedEvents
@@ -313,6 +329,24 @@ class Problem:
     shaped: bool
     played: NDArray[np.bool_]
     wish: Wish
+    listener: Listener = YOUNG_ADULT
+    alarm_pitch: Pitch | None = None
+
+    @property
+    def ear_noise_db(self) -> FloatArray:
+        """The listener's own noise, shape (bands,), dB."""
+        return ear_noise_of(self.listener)
+
+    def with_nothing(self) -> "Problem":
+        """Return the problem with nothing as the first option of every group, whatever is required."""
+        return replace(self, groups=tuple(group.with_nothing() for group in self.groups))
+
+    def choice_with_nothing(self, choice: Sequence[int]) -> tuple[int, ...]:
+        """Return the numbers that a choice has in that problem."""
+        return tuple(
+            number + bool(group.options[0].treatments)
+            for number, group in zip(choice, self.groups, strict=True)
+        )
 
     @property
     def combinations(self) -> int:
@@ -321,7 +355,7 @@ class Problem:
 
     @property
     def nothing(self) -> tuple[int, ...]:
-        """The room left as it is."""
+        """The first option of every group: nothing is done beyond what is required."""
         return (0,) * len(self.groups)
 
 

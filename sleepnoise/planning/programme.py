@@ -19,7 +19,7 @@ import numpy as np
 
 from sleepnoise.acoustics.decibels import FloatArray, energy
 from sleepnoise.acoustics.spectrum import Spectrum
-from sleepnoise.hearing.audibility import EAR_NOISE_DB, LIMIT_DB, MODEL_BANDS_HZ
+from sleepnoise.hearing.audibility import LIMIT_DB, MODEL_BANDS_HZ
 from sleepnoise.masking.masker import NEIGHBOUR_STEP_DB, SHAPED
 from sleepnoise.planning.enumeration import Masker, maskers_of, shaped_masker
 from sleepnoise.planning.outcome import ALARM_OVER_MASKER_DB
@@ -279,7 +279,7 @@ class _Model:
 
     def _audibility(self) -> None:
         limit = energy(LIMIT_DB + self.problem.wish.margin_db)
-        ear = energy(EAR_NOISE_DB)
+        ear = energy(self.problem.ear_noise_db)
         carried = [group.carried for group in self.problem.groups]
         of_background = [group.background_carried for group in self.problem.groups]
         shapes = {shape.name: energy(shape.spectrum.levels_db) for shape in self.problem.shapes}

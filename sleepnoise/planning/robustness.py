@@ -235,7 +235,8 @@ def judged(
         shift_db = 0.0 if "levels" in known else drawn.levels_db[number]
         limit_db = wish.margin_db + (0.0 if "model" in known else drawn.model_db[number])
         noise = energy(events.background_db + shift_db) * background + masker
-        over_db = margin_db(events.signal_db + shift_db + level(sound[origin]), level(noise)) - limit_db
+        alone_db = events.signal_db + shift_db + level(sound[origin])
+        over_db = margin_db(alone_db, level(noise), ear_noise_db=problem.ear_noise_db) - limit_db
         often = np.ones(events.count, dtype=np.int64) if "nights" in known else drawn.occurrences[number]
         counts[number] = int(often[over_db > 0.0].sum())
         deciding[number] = _deciding(over_db, often, wish.events_allowed)

@@ -225,7 +225,7 @@ def steps_of(problem: Problem, plan: Plan) -> tuple[Step, ...]:
     -----
     Gains depend on the order: what comes second works on what the first has left.
     """
-    choice_of_plan, problem = _beside_nothing(problem, plan.choice)
+    problem, choice_of_plan = problem.with_nothing(), problem.choice_with_nothing(plan.choice)
     todo = [
         (place, key, title)
         for place, number in enumerate(choice_of_plan)
@@ -255,13 +255,6 @@ def steps_of(problem: Problem, plan: Plan) -> tuple[Step, ...]:
     if plan.spectrum is not None:
         steps.append(_masker_step(problem, now, plan))
     return tuple(steps)
-
-
-def _beside_nothing(problem: Problem, choice: Sequence[int]) -> tuple[tuple[int, ...], Problem]:
-    """Return a choice within the problem whose groups all begin with nothing, and that problem."""
-    bare = problem.with_nothing()
-    both = zip(choice, bare.groups, problem.groups, strict=True)
-    return tuple(number + len(new.options) - len(old.options) for number, new, old in both), bare
 
 
 def _joined(todo: Sequence[tuple[int, str, str]]) -> tuple[int, str, str]:

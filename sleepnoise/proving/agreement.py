@@ -13,7 +13,7 @@ import numpy as np
 from sleepnoise.acoustics.decibels import energy, level
 from sleepnoise.acoustics.spectrum import Spectrum
 from sleepnoise.assessing.record import NightRecord
-from sleepnoise.hearing.audibility import MODEL_BANDS_HZ, margin_db
+from sleepnoise.hearing.audibility import MODEL_BANDS_HZ, ear_noise_of, margin_db
 from sleepnoise.judgement.assessment import NightAssessment
 from sleepnoise.levels.engine import level_history
 from sleepnoise.levels.history import LevelHistory
@@ -182,7 +182,7 @@ def _event_anew(
         lafmax=lafmax,
         margin_before_db=each.margin_before_db,
         computed_margin_db=each.margin_db,
-        margin_db=_margin(event, after, steady),
+        margin_db=_margin(event, after, steady, promise),
     )
 
 
@@ -196,7 +196,7 @@ def _by_moments(event: Event, each: PromisedEvent, before: LevelHistory, promise
     return float(level(left.max()))
 
 
-def _margin(event: Event, after: LevelHistory, steady: Spectrum) -> float:
+def _margin(event: Event, after: LevelHistory, steady: Spectrum, promise: Promise) -> float:
     highest = max_spectrum(after, event.first_tick, event.last_tick)
     signal_db, noise_db = heard_events([replace(event, max_spectrum=highest, background_spectrum=steady)])
-    return float(margin_db(signal_db, noise_db)[0])
+    return float(margin_db(signal_db, noise_db, ear_noise_db=ear_noise_of(promise.listener))[0])

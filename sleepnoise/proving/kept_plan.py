@@ -13,7 +13,9 @@ from sleepnoise.assessing.kept_night import FILE_NAME, read_kept_night
 from sleepnoise.errors import SettingsError
 from sleepnoise.evidence.provenance import file_mark
 from sleepnoise.evidence.reading import MOST_DB, MOST_SECONDS, KeptCount, KeptDb, first_mistake
+from sleepnoise.hearing.ageing import OLDEST_YEARS, YOUNGEST_YEARS, Listener, Sex
 from sleepnoise.hearing.audibility import MODEL_BANDS_HZ
+from sleepnoise.masking.alarm import Pitch
 from sleepnoise.masking.masker import masker_shapes
 from sleepnoise.planning.bedroom_problem import MaskerChoices, RoomWishes, bedroom_problem
 from sleepnoise.planning.problem import Problem, Wish
@@ -65,6 +67,12 @@ class _Bands(_Part):
     levels_db: list[KeptDb]
 
 
+class _Listener(_Part):
+    age_years: Annotated[float, Field(ge=YOUNGEST_YEARS, le=OLDEST_YEARS)] = YOUNGEST_YEARS
+    sex: Sex = "female"
+    share_hearing_better: Annotated[float, Field(gt=0, lt=1)] = 0.5
+
+
 class _Promise(_Part):
     room: Annotated[str, Field(max_length=500)]
     nights: tuple[str, ...]
@@ -79,6 +87,7 @@ class _Promise(_Part):
     allowed: KeptCount
     laeq: Annotated[_Level, Field(alias="LAeq_dB")]
     background: _Level
+    listener: _Listener = _Listener()
     events: tuple[_Event, ...]
 
 
@@ -87,6 +96,7 @@ class _Room(_Part):
     background_inside: float
     forbidden: tuple[str, ...]
     required: tuple[str, ...]
+    alarm_pitch: Pitch | None = None
 
 
 class _Asked(_Part):
@@ -157,7 +167,8 @@ class KeptPlan:
             )
         study = study_room(room)
         kept = [read_kept_night(each) for each in nights]
-        return bedroom_problem(kept, study, self.room, self.maskers, self.wish), study
+        listener = self.promise.listener
+        return bedroom_problem(kept, study, self.room, self.maskers, self.wish, listener), study
 
 
 def read_plan(path: Path) -> KeptPlan:
@@ -217,6 +228,7 @@ def _promise(read: _Promise, path: Path) -> Promise:
         else Spectrum(nominal_hz=MODEL_BANDS_HZ, levels_db=np.array(read.masker.levels_db)),
         "laeq": read.laeq.level(),
         "background": read.background.level(),
+        "listener": Listener(**read.listener.model_dump()),
         "events": tuple(_event(each) for each in read.events),
     }
     return Promise(**kept)

@@ -12,7 +12,7 @@ import numpy as np
 from sleepnoise.acoustics.uncertainty import COVERAGE_95
 from sleepnoise.assessing.kept_night import KeptEvent, KeptNight
 from sleepnoise.errors import SettingsError
-from sleepnoise.hearing.audibility import MODEL_UNCERTAINTY_DB, margin_db
+from sleepnoise.hearing.audibility import MODEL_UNCERTAINTY_DB, ear_noise_of, margin_db
 from sleepnoise.isolation.paths import rectangular_u_db
 from sleepnoise.night.event_settings import ONSET_DB
 from sleepnoise.planning.first_plan import heard_events
@@ -174,7 +174,7 @@ def _count(promise: Promise, night: KeptNight) -> Held:
     share = night.recorded_s / promise.seconds
     before = share * sum(each.margin_before_db > promise.margin_db for each in promise.events)
     allowed = share * promise.allowed
-    margins_db = margin_db(*heard_events(night.events))
+    margins_db = margin_db(*heard_events(night.events), ear_noise_db=ear_noise_of(promise.listener))
     model_u_db = rectangular_u_db(2.0 * MODEL_UNCERTAINTY_DB)
     unsure_db = COVERAGE_95 * model_u_db
     sure = int(np.sum(margins_db > promise.margin_db + unsure_db))

@@ -11,10 +11,10 @@ import numpy as np
 
 from sleepnoise.acoustics.decibels import FloatArray, energy, level
 from sleepnoise.acoustics.spectrum import Spectrum
-from sleepnoise.hearing.audibility import margin_db
+from sleepnoise.hearing.ageing import Listener
 from sleepnoise.planning.bedroom_plan import BedroomPlan
 from sleepnoise.planning.optimum import Plan
-from sleepnoise.planning.outcome import left_over
+from sleepnoise.planning.outcome import as_it_is, left_over
 from sleepnoise.planning.problem import A_WEIGHTS, Problem
 from sleepnoise.planning.robustness import Doubt, draw, left_in_draw
 
@@ -97,6 +97,8 @@ class Promise:
         Events that stay audible by the plan, of all nights together.
     laeq, background : PromisedLevel
         Of all nights, masker included.
+    listener : Listener
+        Whose ears audibility was judged by.
     events : tuple of PromisedEvent
     """
 
@@ -113,6 +115,7 @@ class Promise:
     allowed: int
     laeq: PromisedLevel
     background: PromisedLevel
+    listener: Listener
     events: tuple[PromisedEvent, ...]
 
     @property
@@ -127,7 +130,7 @@ def promise_of(plan: BedroomPlan) -> Promise | None:
     if best is None:
         return None
     sound, background, _ = left_over(problem, best.choice)
-    before = _as_it_is(problem)
+    before = as_it_is(problem)
     drawn = _in_draws(problem, best)
     return Promise(
         room=plan.study.bedroom.title,
@@ -149,6 +152,7 @@ def promise_of(plan: BedroomPlan) -> Promise | None:
         background=PromisedLevel(
             before=before.background_dba, promised=best.outcome.background_dba, u_db=drawn.background_u_db
         ),
+        listener=problem.listener,
         events=tuple(
             _event(problem, best, before.lafmax_dba, before.margins_db, drawn.lafmax_u_db, row)
             for row in range(problem.events.count)
@@ -171,28 +175,6 @@ def _event(
         ),
         margin_before_db=float(margins_db[row]),
         margin_db=float(best.outcome.margins_db[row]),
-    )
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class _AsItIs:
-    """Levels without the plan; a problem's own first options may hold treatments that are required."""
-
-    laeq_dba: float
-    background_dba: float
-    lafmax_dba: FloatArray
-    margins_db: FloatArray
-
-
-def _as_it_is(problem: Problem) -> _AsItIs:
-    events = problem.events
-    night = float(np.sum(A_WEIGHTS * energy(problem.night_background_db)))
-    of_events = float(np.sum(energy(events.exposure_dba))) / problem.seconds
-    return _AsItIs(
-        laeq_dba=float(level(night + of_events)),
-        background_dba=float(level(night)),
-        lafmax_dba=level(energy(events.max_dba) + energy(events.background_db) @ A_WEIGHTS),
-        margins_db=margin_db(events.signal_db, events.background_db),
     )
 
 

@@ -4,6 +4,7 @@ from rich.text import Text
 
 from sleepnoise.planning.bedroom_plan import BedroomPlan
 from sleepnoise.screens.terminal import Screen, heading, plain, show_points, show_table
+from sleepnoise.wording.masking_words import alarm_tables, rule_sentences
 from sleepnoise.wording.planning_words import (
     certain_rows,
     front_table,
@@ -32,7 +33,10 @@ def show_bedroom_plan(plan: BedroomPlan) -> None:
     for table in (map_table(plan), front_table(plan)):
         if table.rows:
             show_table(screen, table)
+    for table in alarm_tables(plan.alarms):
+        show_table(screen, table)
     for title, lines in (
+        *((("The alarm's rules", tuple(rule_sentences(plan.alarms[0]))),) if plan.alarms else ()),
         ("Surer plans", certain_rows(plan)),
         ("What to look at first", priorities(plan)),
         ("Before anything is done", (*notes(plan), *plan.cautions)),

@@ -11,7 +11,13 @@ from sleepnoise.acoustics.spectrum import Spectrum
 from sleepnoise.assessing.kept_night import KeptEvent, KeptNight, NightValue, read_kept_night
 from sleepnoise.errors import SettingsError
 from sleepnoise.evidence.provenance import FileMark, Provenance, file_mark, library_versions
-from sleepnoise.hearing.audibility import MODEL_BANDS_HZ, MODEL_UNCERTAINTY_DB, on_model_bands
+from sleepnoise.hearing.ageing import Listener
+from sleepnoise.hearing.audibility import (
+    MODEL_BANDS_HZ,
+    MODEL_UNCERTAINTY_DB,
+    on_model_bands,
+    with_ear_noise_of,
+)
 from sleepnoise.hearing.loudness import loudness_sone
 from sleepnoise.isolation.steps import IsolationStep, even_step, step_from_profile
 from sleepnoise.masking.alarm import Alarm, AlarmCheck, alarm_cap_dba, check_alarm
@@ -51,6 +57,8 @@ class MaskerWishes:
     sleeper : Sleeper
     alarms : tuple of Alarm
         As they arrive at the pillow now, the door shut; none when nobody said.
+    listener : Listener
+        Whose ears events are covered for; a young adult, the most sensitive one, when nobody said.
     """
 
     design: DesignSettings
@@ -58,6 +66,7 @@ class MaskerWishes:
     behind: str | None = None
     sleeper: Sleeper = field(default_factory=Sleeper)
     alarms: tuple[Alarm, ...] = ()
+    listener: Listener = field(default_factory=Listener)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -135,7 +144,8 @@ def study_masker(folder: Path, wishes: MaskerWishes) -> MaskerStudy:
     alarms = _Alarms(given=wishes.alarms, background=background, step=alarm_step)
     settings = alarms.within(wishes.design)
     signal_db, background_db = heard_events(events)
-    design = design_masker(signal_db - loss_db, background_db - loss_db, settings, masker_shapes())
+    heard_with_db = with_ear_noise_of(wishes.listener, background_db - loss_db)
+    design = design_masker(signal_db - loss_db, heard_with_db, settings, masker_shapes())
     laeq_with = with_masker(night.laeq, design.level_dba)
     return MaskerStudy(
         night=night.name,
@@ -249,6 +259,11 @@ def _profile_marks(behind: str | None) -> Iterator[FileMark]:
 def _remarks(
     wishes: MaskerWishes, settings: DesignSettings, design: MaskerDesign, step: IsolationStep
 ) -> Iterator[str]:
+    if wishes.listener != Listener():
+        yield (
+            f"Covered for the middle of people of {wishes.listener.age_years:g} years (ISO 7029:2017): half "
+            "of them and everybody younger hear more. A masker for a young adult is the safe side."
+        )
     if settings.cap_dba < wishes.design.cap_dba:
         yield (
             f"The cap is {settings.cap_dba:.1f} dB(A) instead of {wishes.design.cap_dba:g}: the alarm at the "

@@ -8,6 +8,7 @@ from sleepnoise.hearing.audibility import TARGETS_DB
 from sleepnoise.isolation.advice import SMALLEST_GAIN_DB
 from sleepnoise.planning.bedroom_plan import BedroomPlan
 from sleepnoise.planning.optimum import Plan
+from sleepnoise.planning.problem import YOUNG_ADULT
 from sleepnoise.planning.robustness import Doubt
 from sleepnoise.planning.tradeoff import FrontPoint, Missing, Step
 from sleepnoise.wording.rounding import level_text, signed_text
@@ -23,6 +24,9 @@ DOUBT_WORDS: dict[Doubt, str] = {
 }
 """Doubts for people."""
 
+SYMBOLS = {"laeq": "LAeq", "lafmax": "LAFmax"}
+"""Quantities of published values for people."""
+
 NAMED_EVENTS = 8
 """Events that are named in a sentence. Chosen: more are not read."""
 
@@ -35,6 +39,7 @@ def plan_sentences(plan: BedroomPlan) -> tuple[str, ...]:
     best = plan.optimum.plan
     return (
         _target(plan),
+        *_published(plan),
         _now(plan),
         *(
             (_no_plan(plan),)
@@ -156,8 +161,29 @@ def _target(plan: BedroomPlan) -> str:
     budget = f"; budget {wish.budget:g}" if math.isfinite(wish.budget) else ""
     return (
         f"Target: of {events.count} events at most {wish.events_allowed} more than {wish.margin_db:.1f} dB "
-        f"over the limit of hearing{called}; masker at most {wish.cap_dba:g} dB(A){more}{budget}."
+        f"over the limit of hearing{called}{_whose(plan)}; masker at most "
+        f"{wish.cap_dba:g} dB(A){more}{budget}."
     )
+
+
+def _published(plan: BedroomPlan) -> tuple[str, ...]:
+    """Return which published values the target holds, and why others of the same documents are none."""
+    lines = [
+        f"{SYMBOLS[each.quantity]} {each.level_db:g} dB is that of {each.guideline}, {each.criterion} "
+        f"[{each.document}]"
+        + (f"; {each.allowed} events a night may lie above it" if each.allowed else "")
+        + ". The plan keeps it with all sound together, masker included; a verdict on a night needs to lie "
+        "below it by the uncertainty as well."
+        for each in plan.limits.used
+    ]
+    if plan.limits.passed_over:
+        lines.append(f"No limits for this plan: {' '.join(plan.limits.passed_over)}")
+    return tuple(lines)
+
+
+def _whose(plan: BedroomPlan) -> str:
+    listener = plan.problem.listener
+    return "" if listener == YOUNG_ADULT else f" at {listener.age_years:g} years of age"
 
 
 def _now(plan: BedroomPlan) -> str:

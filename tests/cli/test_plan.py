@@ -77,6 +77,9 @@ def test_an_unreachable_target_is_said_with_what_stays_audible(assessed):
         (["--masker-cap", 60], "no more, got 60"),
         (["--lowest-band", 20000], "lowest band"),
         (["--require", "window-weatherstrip"], "may not or cannot be done"),
+        (["--guideline", "bbr-2013-bedroom"], "unverified, known from memory"),
+        (["--guideline", "who-1999-bedroom", "--lafmax", 50], "a guideline was named"),
+        (["--age", 12], "age must lie between 18 and 80"),
     ],
 )
 def test_mistakes_end_with_a_complaint_and_a_remedy(assessed, words, complaint):
@@ -90,3 +93,27 @@ def test_a_folder_without_an_assessment_is_refused(tmp_path):
     done = run("plan", tmp_path, "--room", ROOM)
     assert done.exit_code == 2
     assert "assessment" in done.output
+
+
+def test_a_guideline_sets_the_limits_and_says_what_it_does_not_set(assessed):
+    named = ("--guideline", "who-1999-bedroom:who1999_bedroom_lafmax")
+    done = run("plan", assessed, "--room", ROOM, *SIDES, *named, "--events-allowed", 5, "--json")
+    document = json.loads(done.stdout)
+    assert document["wish"]["lafmax_limit_dba"] == 45.0
+    assert document["published_limits"]["used"][0]["level_db"] == 45.0
+    text = " ".join(run("plan", assessed, "--room", ROOM, "--guideline", "who-1999-bedroom").output.split())
+    assert "LAFmax 45 dB is that of WHO 1999, inside bedrooms at night" in text or "No plan keeps" in text
+    assert "is meant outside" in text
+
+
+def test_the_sleepers_age_is_said_and_an_older_one_hears_no_more(assessed):
+    margins = []
+    for words in ((), ("--age", 70)):
+        done = run("plan", assessed, "--room", ROOM, *SIDES, "--events-allowed", 5, *words, "--json")
+        document = json.loads(done.stdout)
+        margins.append([each["margin_db"] for each in document["events"]])
+        assert document["listener"]["age_years"] == (70.0 if words else 18.0)
+    assert all(old <= young + 1e-9 for young, old in zip(*margins, strict=True))
+    text = " ".join(run("plan", assessed, "--room", ROOM, "--age", 70).output.split())
+    assert "at 70 years of age" in text
+    assert "a plan for a young adult is the safe side" in text

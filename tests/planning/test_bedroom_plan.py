@@ -9,12 +9,14 @@ import pytest
 
 from sleepnoise.acoustics.spectrum import Spectrum
 from sleepnoise.errors import SettingsError
+from sleepnoise.hearing.ageing import Listener
 from sleepnoise.hearing.audibility import MODEL_BANDS_HZ, NOT_NOTICEABLE_DB
 from sleepnoise.isolation.treatments import exclude_each_other, shipped_treatments
 from sleepnoise.masking.masker import masker_shapes
-from sleepnoise.planning.bedroom_plan import plan_bedroom
+from sleepnoise.planning.bedroom_plan import part_shares, plan_bedroom
 from sleepnoise.planning.bedroom_problem import MaskerChoices, RoomWishes, bedroom_problem
-from sleepnoise.planning.outcome import left_over, outcome
+from sleepnoise.planning.optimum import find_optimum
+from sleepnoise.planning.outcome import as_it_is, left_over, outcome
 from sleepnoise.planning.problem import Wish
 from sleepnoise.planning.room_study import study_room
 
@@ -212,3 +214,72 @@ def test_a_quiet_night_needs_nothing(study):
     assert plan.optimum.plan.outcome.money == 0.0
     assert plan.optimum.plan.spectrum is None
     assert plan.steps == ()
+
+
+def test_before_is_before_anything_is_done_also_where_treatments_are_required(study):
+    free, bound = problem_of(study), problem_of(study, required=("doorway-curtain-closed-edges",))
+    assert outcome(bound, bound.nothing).margins_db.max() < as_it_is(bound).margins_db.max()
+    assert as_it_is(bound).margins_db == pytest.approx(as_it_is(free).margins_db)
+    assert as_it_is(bound).lafmax_dba == pytest.approx(as_it_is(free).lafmax_dba)
+    assert [each.share for each in part_shares(bound)] == pytest.approx(
+        [each.share for each in part_shares(free)]
+    )
+
+
+def test_a_required_treatment_is_a_step_with_its_own_gain_and_price(study):
+    rooms = RoomWishes(origins={"door": "hall"}, required=("doorway-curtain-closed-edges",))
+    plan = plan_bedroom([NIGHT], study, rooms, MASKERS, Wish(margin_db=13.0, events_allowed=4))
+    steps = {each.key: each for each in plan.steps}
+    curtain = steps["doorway-curtain-closed-edges"]
+    assert curtain.level_gain_db > 1.0
+    assert sum(each.money for each in plan.steps) == pytest.approx(plan.optimum.plan.outcome.money)
+    assert curtain.money > 0.0
+
+
+def test_older_ears_hear_less_and_a_plan_says_whose_they_are(study):
+    """ISO 7029:2017: at 70 years the median threshold lies above that of 18 in every band."""
+    quiet = Night((Event(1, "hiss", 36.0),))
+    rooms = RoomWishes(origins={"hiss": "hall"})
+    young, old = (
+        plan_bedroom([quiet], study, rooms, MASKERS, Wish(), listener=Listener(age_years=years))
+        for years in (18.0, 70.0)
+    )
+    now = [as_it_is(each.problem).margins_db[0] for each in (young, old)]
+    assert now[1] < now[0] - 0.5
+    assert old.optimum.plan.score <= young.optimum.plan.score
+    assert "safe side" in young.cautions[0]
+    assert "70 years" in old.cautions[0]
+
+
+@pytest.mark.parametrize("method", ["enumeration", "programme"])
+def test_both_methods_judge_by_the_listeners_ears(study, method):
+    problem = problem_of(study, nights=(Night((Event(1, "hiss", 36.0),)),))
+    older = replace(problem, listener=Listener(age_years=75.0))
+    margins = [as_it_is(each).margins_db[0] for each in (older, problem)]
+    between = replace(problem.wish, margin_db=float(np.mean(margins)))
+    found = [find_optimum(replace(each, wish=between), method).plan.score for each in (older, problem)]
+    assert found[0] == 0.0
+    assert found[1] > 0.0
+
+
+def test_the_alarm_is_held_against_published_rules_band_by_band(study):
+    """NFPA 72: 75 dB(A) at the pillow; a door takes less off 520 Hz than off 3.1 kHz."""
+    rooms = RoomWishes(origins={}, required=("solid-core-leaf-and-seals",))
+    plan = plan_bedroom([NIGHT], study, rooms, MASKERS, Wish(margin_db=13.0, events_allowed=4))
+    found = {(each.pitch, each.title): each for each in plan.alarms}
+    assert set(found) == {(p, t) for p in ("high", "low") for t in ("the room as it is", "the plan")}
+    for pitch in ("high", "low"):
+        assert found[pitch, "the room as it is"].level_dba == pytest.approx(78.0, abs=0.2)
+        after = found[pitch, "the plan"]
+        assert after.level_dba < 70.0
+        assert after.rules[0].short_by_db == pytest.approx(75.0 - after.level_dba)
+    assert found["low", "the plan"].level_dba > found["high", "the plan"].level_dba
+
+
+def test_a_plan_weighs_the_alarm_in_the_bands_of_its_pitch(study):
+    left = {
+        pitch: outcome(problem, tuple(len(group.options) - 1 for group in problem.groups)).alarm_dba
+        for pitch in ("high", "low")
+        for problem in [problem_of(study, alarm_pitch=pitch)]
+    }
+    assert left["low"] > left["high"] + 1.0

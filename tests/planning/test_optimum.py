@@ -152,7 +152,7 @@ def _one_event(passby, loss_db, shapes, shaped):
         tested_u_db=None,
         share=np.ones((1, 1, bands)),
         background=np.zeros((1, bands)),
-        alarm=np.zeros(1),
+        alarm=np.zeros((1, bands)),
         factor=np.full((1, 1, bands), float(energy(-loss_db))),
     )
     return Problem(

@@ -119,7 +119,7 @@ def test_a_tested_door_errs_as_a_whole(make_problem):
         path_u_db=np.array([6.0, 6.0]),
         share=np.concatenate([first.share, first.share]) / 2.0,
         background=np.concatenate([first.background, first.background]) / 2.0,
-        alarm=np.array([0.2, 0.2]),
+        alarm=np.concatenate([first.alarm, first.alarm]) / 2.0,
         factor=np.concatenate([first.factor, first.factor], axis=1),
     )
     known_rest = replace(problem.groups[1], tested_u_db=0.0)

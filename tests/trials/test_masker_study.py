@@ -6,6 +6,7 @@ import pytest
 from sleepnoise.dossier.document import assessment_document
 from sleepnoise.errors import ProfileError, SettingsError
 from sleepnoise.evidence.plain import document_text
+from sleepnoise.hearing.ageing import Listener
 from sleepnoise.masking.alarm import estimated_alarm, measured_alarm
 from sleepnoise.masking.design_settings import DesignSettings
 from sleepnoise.masking.limits import Sleeper
@@ -111,3 +112,16 @@ def test_the_same_wishes_give_the_same_study(folder):
         studied(folder).design.spectrum.levels_db.tolist()
         == studied(folder).design.spectrum.levels_db.tolist()
     )
+
+
+def test_an_older_sleeper_needs_no_louder_masker_and_is_told_whose_ears_count(folder):
+    """ISO 7029:2017: thresholds rise with age, so that what is needed in silence falls."""
+    young, old = (
+        studied(folder, {"margin_db": 0.0}, listener=Listener(age_years=years)) for years in (18.0, 75.0)
+    )
+    assert old.design.level_dba <= young.design.level_dba
+    before = [[each.margin_before_db for each in study.design.outcomes] for study in (young, old)]
+    assert all(aged <= fresh for fresh, aged in zip(*before, strict=True))
+    assert before[0] != before[1]
+    assert any("75 years" in remark for remark in old.remarks)
+    assert not any("years" in remark for remark in young.remarks)
