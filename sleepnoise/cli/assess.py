@@ -177,7 +177,10 @@ def command(
     RECORDING is a sound file, a folder of them, or the parts of one night in any order.
     """
     if out is None and not json:
-        raise click.UsageError("Say where the results go with --out FOLDER, or print them with --json.")
+        raise click.UsageError(
+            "Say where the results go with --out FOLDER, or print them with --json. "
+            "'sleepnoise start' asks for all that is needed."
+        )
     from sleepnoise.assessing.assess import assess_recording
     from sleepnoise.dossier.folder import check_place
     from sleepnoise.screens import terminal

@@ -43,11 +43,13 @@ def show_night(record: NightRecord) -> None:
     for sentence in (*in_short(record), fault_text(record), *record.remarks):
         if sentence:
             screen.print(Text(plain(sentence)))
-    show_verdicts(screen, record.assessment.verdicts, rounding.unit_text(record.assessment))
+    if record.assessment.absolute:
+        show_verdicts(screen, record.assessment.verdicts, rounding.unit_text(record.assessment))
     _show_events(screen, record)
     heading(screen, "What the sounds are")
     show_paragraphs(screen, (Text(plain(each)) for each in sounds_in_short(record)))
-    _show_plan(screen, record)
+    if record.assessment.absolute:
+        _show_plan(screen, record)
     heading(screen, "Cautions, each in full in report.html")
     show_paragraphs(screen, (Text(plain(_first_sentence(caution))) for caution in cautions_of(record)))
     heading(screen, "What was decided, where it came from, and how to pin it")

@@ -12,6 +12,12 @@ from sleepnoise.wording.verdicts import verdict_counts
 NUMBERS = ("none", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten")
 """Small numbers as words."""
 
+NO_PLAN = (
+    "What is audible behind a measure or in a masking sound cannot be told either, because that takes true "
+    "levels; what each measure takes off a sound can."
+)
+"""Said instead of a plan for a night without calibration."""
+
 
 def in_short(record: NightRecord) -> tuple[str, ...]:
     """Return the night in a few sentences."""
@@ -46,6 +52,8 @@ def _events(record: NightRecord) -> str:
 
 
 def _verdicts(record: NightRecord) -> str:
+    if not record.assessment.absolute:
+        return "No published value can be judged: without a calibration nobody knows how loud it was."
     counts = verdict_counts(record.assessment.verdicts)
     judged = counts["exceeded"] + counts["kept"] + counts["cannot tell"]
     if not judged:
@@ -62,6 +70,9 @@ def _plan(record: NightRecord) -> str:
     plan = record.plan
     if not plan.events:
         return "There is nothing to isolate or to mask."
+    if not record.assessment.absolute:
+        # Levels re full scale are far below the threshold of hearing: everything would come out inaudible.
+        return NO_PLAN
     start = f"As the room is, {plan.audible_now} of {plan.events} events lie above the audibility margin."
     reached = [choice for choice in plan.best if choice.reachable]
     if not reached:

@@ -7,7 +7,8 @@ STEPS: dict[str, tuple[str, ...]] = {
     "guide": (),
     "explain": (),
     "check-recorder": (
-        "if it can do the job, record a night with the same settings; sleepnoise guide record",
+        "change what is named above and test again; if it can do the job, record a night with the same "
+        "settings; sleepnoise guide record",
     ),
     "calibrate": ("sleepnoise assess NIGHT.wav --calibration {out} --zone ZONE --out FOLDER",),
     "assess --out": (

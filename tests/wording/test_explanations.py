@@ -18,7 +18,7 @@ from sleepnoise.errors import PageError
 from sleepnoise.fieldwork.background import FIELD_RULE
 from sleepnoise.hearing.audibility import TARGETS_DB
 from sleepnoise.judgement.guidelines import Word
-from sleepnoise.judgement.uncertainty import METER_U_DB, POSITION_U_DB
+from sleepnoise.judgement.uncertainty import GUARD_BAND_TEXT, METER_U_DB, POSITION_U_DB
 from sleepnoise.masking.limits import DEFAULT_CAP_DBA, HARD_CAP_DBA
 from sleepnoise.night.event_settings import MERGE_GAP_S, ONSET_DB, RELEASE_DB
 from sleepnoise.planning.first_plan import PlanSettings
@@ -163,3 +163,7 @@ def test_pages_name_only_options_and_commands_that_exist():
 def test_guides_and_pages_come_with_the_package():
     assert Path(explanations.FOLDER).is_dir()
     assert explanations.FOLDER.parent.name == "wording"
+
+
+def test_the_margin_is_explained_here_as_on_the_page_of_a_night():
+    assert page("uncertainty").meaning == GUARD_BAND_TEXT
