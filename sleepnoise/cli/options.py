@@ -30,9 +30,9 @@ class ShippedName(click.types.StringParamType):
 
     def shell_complete(
         self,
-        ctx: click.Context,
-        param: click.Parameter,
-        incomplete: str,  # noqa: ARG002
+        ctx: click.Context,  # noqa: ARG002
+        param: click.Parameter,  # noqa: ARG002
+        incomplete: str,
     ) -> list[CompletionItem]:
         """Return the names that go on as it was begun."""
         names = sorted({*self.others, *self._names()})
@@ -48,6 +48,21 @@ class ShippedName(click.types.StringParamType):
                 yield path.stem
             else:
                 yield from (entry["key"] for entry in tomllib.loads(path.read_text("utf-8"))[self.inside])
+
+
+LARGEST_WHOLE = 10**9
+"""Largest whole number that an option takes. Chosen: far beyond any use, and good for arithmetic."""
+
+
+class Whole(click.types.IntParamType):
+    """A whole number that arithmetic does not stumble over."""
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
+        """Return the number."""
+        number = super().convert(value, param, ctx)
+        if abs(number) > LARGEST_WHOLE:
+            self.fail(f"must be at most {LARGEST_WHOLE}, got {value!s:.40}.", param, ctx)
+        return number
 
 
 class Grouped(click.Command):
@@ -82,7 +97,7 @@ def option(
         name,
         cls=Option,
         heading=heading,
-        type=None if kind is bool else kind,
+        type={bool: None, int: Whole()}.get(kind, kind),
         is_flag=True if kind is bool else None,
         metavar=metavar,
         multiple=multiple,

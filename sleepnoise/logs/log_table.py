@@ -284,17 +284,22 @@ def parquet_blocks(reading: TableReading) -> Iterator[tuple[list[int], Cells]]:
 
 def _values(path: Path, key: str, column: Any) -> list[Any]:
     kind = column.type
-    if key in STAMPS:
-        stamps = (
-            column.cast(pa.timestamp("us", kind.tz), safe=False) if pa.types.is_timestamp(kind) else column
-        )
-        return list(stamps.to_pylist())
     plain: tuple[Callable[[Any], bool], ...] = (
         pa.types.is_floating, pa.types.is_integer, pa.types.is_decimal, pa.types.is_string,
         pa.types.is_large_string, pa.types.is_dictionary, pa.types.is_null,
     )  # fmt: skip
-    if not any(fits(kind) for fits in plain):
+    if key in STAMPS:
+        if pa.types.is_timestamp(kind):
+            column = column.cast(pa.timestamp("us", kind.tz), safe=False)
+    elif not any(fits(kind) for fits in plain):
         raise RecordingError(
             f"{path}, column of {key}: must hold numbers, got {kind}.", remedy="Name the right column."
         )
-    return list(column.to_pylist())
+    try:
+        return list(column.to_pylist())
+    except (OverflowError, ValueError, LookupError) as error:
+        # Instants beyond any calendar, zones that there are not, text that is none.
+        raise RecordingError(
+            f"{path}, column of {key}: holds what cannot be understood ({error!s:.80}).",
+            remedy="Export the log again, with times as text in ISO 8601.",
+        ) from None

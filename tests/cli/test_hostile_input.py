@@ -101,3 +101,9 @@ def test_what_the_machine_refuses_anywhere_is_said_in_a_sentence(refused, monkey
 
     monkeypatch.setattr("sleepnoise.assessing.assess_log.assess_log_file", stumbling)
     assert f"Cannot go on: {sentence}\n" in refused("assess-log", "log.csv", *COLUMNS)
+
+
+def test_a_whole_number_that_no_arithmetic_takes_is_refused() -> None:
+    done = CliRunner().invoke(app, ["assess", "night.wav", *PLACE, "--json", "--events-allowed", "9" * 400])
+    assert done.exit_code == program.CANNOT
+    assert "must be at most 1000000000, got 9999" in done.stderr

@@ -338,6 +338,22 @@ def test_files_that_are_none_are_refused(tmp_path):
         read_level_log(tmp_path / "list.parquet", read_log_mapping(["time=Time", "laeq=L"]), zone=ZONE)
 
 
+@pytest.mark.parametrize(
+    "times",
+    [
+        pa.array([2**62], pa.timestamp("us")),
+        pa.array([0], pa.timestamp("us", "Nowhere/At_All")),
+        pa.Array.from_buffers(
+            pa.string(), 1, [None, pa.py_buffer(bytes([0, 0, 0, 0, 2, 0, 0, 0])), pa.py_buffer(b"\xff\xfe")]
+        ),
+    ],
+)
+def test_times_of_parquet_that_are_none_are_refused(tmp_path, times):
+    pq.write_table(pa.table({"Time": times, "LAeq": [30.0]}), tmp_path / "log.parquet")
+    with pytest.raises(RecordingError, match="column of time: holds what cannot be understood"):
+        read_level_log(tmp_path / "log.parquet", read_log_mapping(PLAIN), zone=ZONE)
+
+
 def test_a_log_needs_a_zone(read):
     assert "zone must be given" in refused(read, StartTimeError, rows([30, 31]), zone=None)
     assert "IANA name" in refused(read, StartTimeError, rows([30, 31]), zone="Vienna time")
