@@ -44,7 +44,7 @@ def sections_of(record: NightRecord) -> tuple[Section, ...]:
         _values(record),
         _events(record),
         *sound_sections(record),
-        *((_what_if(record),) if record.plan.events else ()),
+        *((_what_if(record),) if record.plan.events and record.assessment.absolute else ()),
         _plan(record),
         Section(
             key="cautions", title="Cautions", points=tuple(cautions_of(record)), template="cautions.html"
@@ -168,6 +168,9 @@ def _what_if(record: NightRecord) -> Section:
 
 def _plan(record: NightRecord) -> Section:
     plan = record.plan
+    title = "First plan: isolation and masking"
+    if not record.assessment.absolute:
+        return Section(key="plan", title=title, readers=NUMBERS, sentences=(sentences.NO_PLAN,))
     heads = (
         plain_column("Isolation step"), plain_column("Quietest or closest masker"),
         plain_column("Events still audible", number=True),
@@ -176,7 +179,7 @@ def _plan(record: NightRecord) -> Section:
     hearing = ", the limit of hearing" if plan.settings.margin_db == 0 else ""
     trade = map_of_first_plan(plan, "trade-map")
     return Section(
-        key="plan", title="First plan: isolation and masking", readers=NUMBERS,
+        key="plan", title=title, readers=NUMBERS,
         sentences=(
             "For each isolation step and shape of a steady masking sound: the quietest masker at the pillow "
             f"that keeps {kept} below an audibility margin of {plan.settings.margin_db:g} dB{hearing}. As "

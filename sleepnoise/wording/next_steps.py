@@ -135,7 +135,8 @@ def owner_options(record: NightRecord) -> Table:
         (
             each.step.title,
             level_text(each.taken_off_dba, 0),
-            f"{each.audible} of {record.plan.events}",
+            # Levels re full scale all lie below the threshold of hearing.
+            f"{each.audible} of {record.plan.events}" if record.assessment.absolute else "not known",
             f"{each.step.spread_db:g}",
             _known_from(each.step),
         )

@@ -1,6 +1,8 @@
 """A night in a few sentences."""
 
+from sleepnoise.report.contents import sections_of
 from sleepnoise.screens.night_summary import show_night
+from sleepnoise.wording.next_steps import owner_options
 from sleepnoise.wording.sentences import NO_PLAN, in_short
 
 
@@ -21,3 +23,13 @@ def test_without_calibration_nothing_is_said_of_what_can_be_heard_or_of_publishe
     shown = capsys.readouterr().out
     assert "Still audible" in shown
     assert "Guideline values" in shown
+
+
+def test_nor_does_the_page(record, uncalibrated):
+    sections = {section.key: section for section in sections_of(uncalibrated)}
+    assert sections["plan"].sentences == (NO_PLAN,)
+    assert sections["plan"].tables == sections["plan"].figures == ()
+    assert {row[2] for row in owner_options(uncalibrated).rows} == {"not known"}
+    assert "not known" not in {row[2] for row in owner_options(record).rows}
+    calibrated = {section.key for section in sections_of(record)}
+    assert "what-if" in calibrated - set(sections)
