@@ -9,10 +9,11 @@ import numpy as np
 from sleepnoise.acoustics.pressure import PressureBlock
 from sleepnoise.assessing.calibrating import NightCalibration
 from sleepnoise.assessing.record import AssessSettings
+from sleepnoise.errors import RecordingError
 from sleepnoise.evidence.provenance import FileMark
 from sleepnoise.formats.coding import CODERS
 from sleepnoise.levels.engine import level_history
-from sleepnoise.levels.history import LevelHistory
+from sleepnoise.levels.history import TICK_S, LevelHistory
 from sleepnoise.night.quality import history_flags, without_faults
 from sleepnoise.recording.quality import QualityFlag, SampleQuality
 from sleepnoise.recording.sequence import Gap, NightSound
@@ -77,6 +78,11 @@ def listen(
         expected_s=sound.seconds,
         correction_db=response.correction_db if response else np.zeros_like,
     )
+    if not history.ticks:
+        raise RecordingError(
+            f"{sound.parts[0].audio.path}: lasts {sound.seconds:.4g} s; levels need {TICK_S:g} s at least.",
+            remedy="Choose the recording of the night.",
+        )
     own = [*_gap_flags(stream.gaps), *_tone_flags(sound, calibrated, inputs)]
     own += [flag for flag in quality.result() if not _within_gap(flag, stream.gaps)]
     history = without_faults(history, own)

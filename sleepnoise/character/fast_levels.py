@@ -10,7 +10,7 @@ from sleepnoise.acoustics.decibels import FloatArray, pressure_level
 from sleepnoise.acoustics.pressure import PressureBlock
 from sleepnoise.acoustics.weighting import weighting_response
 from sleepnoise.levels.detectors import F_TIME_CONSTANT_S, ExponentialDetector
-from sleepnoise.levels.frames import FramePlan, Framer, Frames
+from sleepnoise.levels.frames import SETTLED_S, FramePlan, Framer, Frames
 from sleepnoise.levels.grid import CellJoiner, Grid
 
 FRAME_SAMPLES = 2**15
@@ -48,7 +48,7 @@ def fast_levels(blocks: Iterable[PressureBlock], step_ms: int) -> FloatArray:
         length=FRAME_SAMPLES, lead=FRAME_SAMPLES // 8, trail=FRAME_SAMPLES // 16, frames=FRAMES_TOGETHER
     )
     response = weighting_response(scipy.fft.rfftfreq(plan.length, 1 / rate_hz), "A").astype(np.complex64)
-    framer, joiner = Framer(plan), CellJoiner(grid, np.add)
+    framer, joiner = Framer(plan, round(SETTLED_S * rate_hz)), CellJoiner(grid, np.add)
     detector = ExponentialDetector(F_TIME_CONSTANT_S, DETECTOR_STEP_MS / 1000)
     readings, done, heard = [np.empty(0)], 0, 0
 

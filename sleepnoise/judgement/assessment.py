@@ -95,6 +95,8 @@ def assess_history(
     whole = window.overlapping(history.start, history.end)
     start, end = max(whole[0], history.start), min(whole[1], history.end)
     first, last = history.tick_of(start), history.tick_of(end)
+    if first >= last:
+        raise window.missed_by(history.start, history.end)
     part = history.between(first, last)
     events = find_events(history, event_settings) if events is None else events
     within = event_ticks(events, history.ticks)[first:last]

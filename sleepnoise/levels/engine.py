@@ -27,7 +27,7 @@ from sleepnoise.levels.bands import (
     low_pass_amplitude,
     remainder_amplitude,
 )
-from sleepnoise.levels.frames import FramePlan, Framer, Frames
+from sleepnoise.levels.frames import SETTLED_S, FramePlan, Framer, Frames
 from sleepnoise.levels.grid import Grid
 from sleepnoise.levels.history import TICKS_PER_SECOND, LevelHistory
 from sleepnoise.levels.recorder import HistoryRecorder
@@ -118,7 +118,7 @@ class LevelEngine:
         steps = Grid(sample_rate_hz=rate, cells_per_second=STEPS_PER_SECOND)
         decimation = 2 ** int(np.log2(rate / COARSE_RATE_HZ))
         self._analysis = _full_rate_analysis(rate, decimation, steps, ticks, correction_db)
-        self._framer = Framer(self._analysis.plan)
+        self._framer = Framer(self._analysis.plan, round(SETTLED_S * rate))
         self._recorder = HistoryRecorder(
             start=start,
             nominal_hz=bands_within(rate),

@@ -13,6 +13,9 @@ from numpy.lib.stride_tricks import as_strided
 
 from sleepnoise.acoustics.pressure import PressureArray
 
+SETTLED_S = 1.0
+"""Sound whose mean is where a recorder's silence lies, s. Chosen: twenty periods of the lowest band."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class FramePlan:
@@ -62,10 +65,19 @@ class Frames:
 
 
 class Framer:
-    """Turns blocks of any size into frames; before and after the stream there is silence."""
+    """Turns blocks of any size into frames; before and after the stream there is silence.
 
-    def __init__(self, plan: FramePlan) -> None:
+    Parameters
+    ----------
+    plan : FramePlan
+    settled_samples : int, optional
+        Silence stands at the mean of so many samples at either end of the stream, instead of at 0: a
+        recorder that is off centre would otherwise begin and end with a bang.
+    """
+
+    def __init__(self, plan: FramePlan, settled_samples: int = 0) -> None:
         self.plan = plan
+        self._settled_samples = settled_samples
         self._first_sample = 0
         self._buffer = np.zeros(plan.lead + plan.stretch + plan.trail, dtype=np.float32)
         self._filled = plan.lead
@@ -93,15 +105,24 @@ class Framer:
         pending = self._filled - self.plan.lead
         if pending <= 0:
             return []
-        self._buffer[self._filled :] = 0.0
+        self._buffer[self._filled :] = self._mean(self._filled - self._settled_samples, self._filled)
         return [self._cut(-(-pending // self.plan.hop))] + (
             self.rest() if pending > self.plan.stretch else []
         )
+
+    def _mean(self, first: int, last: int) -> float:
+        """Return the mean of a part of the buffer, as far as it holds sound; 0 of nothing."""
+        heard = self._buffer[
+            max(first, 0 if self._first_sample else self.plan.lead) : min(last, self._filled)
+        ]
+        return float(heard.mean(dtype=np.float64)) if heard.size else 0.0
 
     def _cut(self, frames: int) -> Frames:
         """Hand out the buffer and start the next one with what both need."""
         plan, buffer = self.plan, self._buffer
         frames = min(frames, plan.frames)
+        if self._first_sample == 0:
+            buffer[: plan.lead] = self._mean(plan.lead, plan.lead + self._settled_samples)
         step = buffer.itemsize
         views = as_strided(buffer, (frames, plan.length), (plan.hop * step, step), writeable=False)
         cut = Frames(first_sample=self._first_sample, samples=views)

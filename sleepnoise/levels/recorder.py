@@ -12,7 +12,7 @@ from numpy.typing import DTypeLike, NDArray
 
 from sleepnoise.acoustics.decibels import FloatArray, pressure_level
 from sleepnoise.levels.detectors import F_TIME_CONSTANT_S, S_TIME_CONSTANT_S, ExponentialDetector
-from sleepnoise.levels.frames import Framer, Frames
+from sleepnoise.levels.frames import SETTLED_S, Framer, Frames
 from sleepnoise.levels.grid import CellJoiner, Grid
 from sleepnoise.levels.history import TICKS_TOGETHER, LevelHistory
 from sleepnoise.levels.hundredths import BandLevels, hundredths
@@ -99,7 +99,8 @@ class HistoryRecorder:
     ) -> None:
         self._start, self._nominal_hz, self._ticks = start, nominal_hz, ticks
         self._lower_bands = lower_bands
-        self._coarse_framer = Framer(lower_bands.plan)
+        coarse_rate_hz = ticks.sample_rate_hz / lower_bands.decimation
+        self._coarse_framer = Framer(lower_bands.plan, round(SETTLED_S * coarse_rate_hz))
         self._weighted = _Weighted(steps, ticks)
         self._c_sum, self._c_peak = CellJoiner(ticks, np.add), CellJoiner(ticks, np.maximum)
         self._upper, self._lower = CellJoiner(ticks, np.add), CellJoiner(ticks, np.add)

@@ -207,7 +207,7 @@ class LowerBandAnalysis:
     def __init__(self, plan: FramePlan, *, filters: list[BandFilter | None], decimation: int) -> None:
         self.plan = plan
         self.bands = len(filters) - 1
-        self._filters, self._decimation = filters, decimation
+        self._filters, self.decimation = filters, decimation
 
     def energies(self, frames: Frames, ticks: Grid) -> tuple[FloatArray, int]:
         """Return summed squares and where they end.
@@ -225,8 +225,8 @@ class LowerBandAnalysis:
         int
             First full-rate sample after them.
         """
-        first = frames.first_sample * self._decimation
-        samples = len(frames.samples) * self.plan.hop * self._decimation
-        edges = ticks.cuts(first, samples)[1:] / self._decimation
+        first = frames.first_sample * self.decimation
+        samples = len(frames.samples) * self.plan.hop * self.decimation
+        edges = ticks.cuts(first, samples)[1:] / self.decimation
         energies = band_cell_energies(self._filters, scipy.fft.rfft(frames.samples), self.plan, edges)
-        return energies * self._decimation, first + samples
+        return energies * self.decimation, first + samples

@@ -104,12 +104,16 @@ class NightWindow:
         """
         nights = [night for night in self._nights(start, end) if min(end, night[1]) > max(start, night[0])]
         if not nights:
-            raise StartTimeError(
-                f"night window: the recording from {self._local(start)} to {self._local(end)} "
-                f"({self.zone.key}) has no part between {self.text} local time.",
-                remedy="Choose other hours with --window, or correct the recording's start with --start.",
-            )
+            raise self.missed_by(start, end)
         return max(nights, key=lambda night: min(end, night[1]) - max(start, night[0]))
+
+    def missed_by(self, start: datetime, end: datetime) -> StartTimeError:
+        """Return the error for a recording that misses the window, or has no tick of 125 ms in it."""
+        return StartTimeError(
+            f"night window: the recording from {self._local(start)} to {self._local(end)} "
+            f"({self.zone.key}) has no part between {self.text} local time.",
+            remedy="Choose other hours with --window, or correct the recording's start with --start.",
+        )
 
     def _nights(self, start: datetime, end: datetime) -> Iterator[tuple[datetime, datetime]]:
         """Yield the windows of every evening from the day before the recording to its last day."""

@@ -1,7 +1,4 @@
-"""Test sounds, a way to have them measured, and a slow meter to compare with.
-
-The slow meter shares nothing with the engine: whole sound at once, float64, sample by sample.
-"""
+"""Test sounds, a way to have them measured, and a slow meter to compare with."""
 
 import tomllib
 from datetime import UTC, datetime
@@ -9,12 +6,11 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-import scipy.fft
-from scipy.signal import butter, fftconvolve, firwin, freqs_zpk, lfilter, sosfilt
+from scipy.signal import fftconvolve, firwin
 
-from sleepnoise.acoustics.decibels import pressure_level
 from sleepnoise.acoustics.pressure import PressureBlock
 from sleepnoise.levels.engine import LevelEngine, level_history
+from tests.fixtures.slow_meter import SlowMeter
 
 PUBLISHED = Path(__file__).parents[1] / "published"
 START = datetime(2026, 1, 14, 22, 0, tzinfo=UTC)
@@ -144,69 +140,6 @@ class Sounds:
 @pytest.fixture(scope="session")
 def sounds():
     return Sounds
-
-
-class SlowMeter:
-    """The same quantities, straight from their definitions."""
-
-    POLES_HZ = (20.598997, 20.598997, 12194.217, 12194.217)  # IEC 61672-1:2013, Annex E (library)
-    A_POLES_HZ = (107.65265, 737.86223)
-
-    def __init__(self, samples, rate_hz):
-        self.samples, self.rate_hz = samples.astype(np.float64), rate_hz
-        tick_of = np.arange(samples.size) * 8 // rate_hz
-        self._whole = samples.size * 8 // rate_hz
-        self._tick_of = tick_of
-
-    def weighted(self, weighting):
-        """Return the weighted sound: the analogue filter's response to what the samples stand for."""
-        poles = self.POLES_HZ + (self.A_POLES_HZ if weighting == "A" else ())
-        zeros = [0.0] * (4 if weighting == "A" else 2)
-        system = zeros, [-2 * np.pi * pole for pole in poles], 1.0
-        length = scipy.fft.next_fast_len(self.samples.size + self.rate_hz, real=True)
-        frequency_hz = scipy.fft.rfftfreq(length, 1 / self.rate_hz)
-        _, response = freqs_zpk(*system, 2 * np.pi * frequency_hz)
-        _, at_1_khz = freqs_zpk(*system, [2 * np.pi * 1000.0])
-        spectrum = scipy.fft.rfft(self.samples, n=length) * response / abs(at_1_khz)
-        return scipy.fft.irfft(spectrum, n=length)[: self.samples.size]
-
-    def equivalent_db(self, sound):
-        """Return the equivalent level of every whole tick."""
-        sums = np.bincount(self._tick_of, weights=sound**2)[: self._whole]
-        return pressure_level(sums / np.bincount(self._tick_of)[: self._whole])
-
-    def peak_db(self, sound):
-        peaks = np.zeros(self._tick_of[-1] + 1)
-        np.maximum.at(peaks, self._tick_of, np.abs(sound))
-        return pressure_level(peaks[: self._whole] ** 2)
-
-    def detected_db(self, sound, time_constant_s):
-        """Return level at the end, highest and lowest of every whole tick, shape (3, ticks).
-
-        Before the first sample it is taken to have been as loud as in the first tick.
-        """
-        kept = np.exp(-1 / (self.rate_hz * time_constant_s))
-        before = np.mean(sound[self._tick_of == 0] ** 2)
-        mean_square, _ = lfilter([1 - kept], [1, -kept], sound**2, zi=[kept * before])
-        edges = np.searchsorted(self._tick_of, np.arange(self._whole + 1))
-        return pressure_level(
-            [
-                mean_square[edges[1:] - 1],
-                np.maximum.reduceat(mean_square[: edges[-1]], edges[:-1]),
-                np.minimum.reduceat(mean_square[: edges[-1]], edges[:-1]),
-            ]
-        )
-
-    def band_db(self, lower_hz, upper_hz):
-        """Return the level in a band over the whole sound, by a Butterworth band-pass of 16 poles.
-
-        Such a filter passes more noise than an ideal one by (pi/16) / sin(pi/16), which is taken off.
-        """
-        filtered = sosfilt(
-            butter(8, [lower_hz, upper_hz], "bandpass", fs=self.rate_hz, output="sos"), self.samples
-        )
-        excess = (np.pi / 16) / np.sin(np.pi / 16)
-        return float(pressure_level(np.mean(filtered**2) / excess))
 
 
 @pytest.fixture(scope="session")
