@@ -98,8 +98,15 @@ def _figures(dossier: Dossier, night: Night) -> NightFigures:
             f"{path}: is not what was written there.",
             remedy="Look what else has changed with 'sleepnoise dossier verify'.",
         )
+    try:
+        document = json.loads(path.read_bytes())
+    except (ValueError, RecursionError):
+        raise RecordingError(
+            f"{path}: is no JSON, though the journal knows it as it is.",
+            remedy="Assess the night again from its recording.",
+        ) from None
     return figures_from_document(
-        json.loads(path.read_bytes()),
+        document,
         name=night.name,
         window_state=night.file.windows,
         day_label=night.file.day,

@@ -182,6 +182,11 @@ def _tried(what: str, work: Callable[[], Again]) -> Again:
         return work()
     except SleepNoiseError as error:
         return Again(what=what, trouble=error.complaint)
+    except (OSError, ValueError, RecursionError) as error:
+        # A result that is missing, or is no document, cannot be compared with anything.
+        return Again(
+            what=what, trouble=f"what was kept cannot be read: {type(error).__name__}: {error!s:.200}"
+        )
 
 
 def _night_again(dossier: Dossier, night: Night, write: WriteNight) -> Again:

@@ -145,7 +145,8 @@ def _text(path: Path) -> str:
         raise ProfileError(
             f"{path}: must be a file of at most {LARGEST_BYTES / 1000:g} kB.", remedy="Check the path."
         )
-    return path.read_bytes().decode("utf-8")
+    # Editors of some systems put a mark in front.
+    return path.read_bytes().decode("utf-8-sig")
 
 
 def explained(error: ValidationError) -> str:

@@ -140,9 +140,10 @@ def figures_from_document(
                 for each in document["verdicts"]
             },
         )
-    except (KeyError, TypeError, ValueError, AttributeError) as error:
+    except (LookupError, TypeError, ValueError, AttributeError, ArithmeticError) as error:
         raise SettingsError(
-            f"{name}: is no assessment of a night that can be compared: {type(error).__name__} {error}.",
+            f"{name}: is no assessment of a night that can be compared: "
+            f"{type(error).__name__} {error!s:.200}.",
             remedy="Give the assessment.json that 'sleepnoise assess' has written.",
         ) from error
 

@@ -147,3 +147,14 @@ def test_versions_are_no_numbers_to_come_out_again(kept, tools):
     found = verify_dossier(kept, again=other_version)
     assert found.sound
     assert not found.again[0].same_bytes
+
+
+@pytest.mark.parametrize("raw", [None, b"", b"{", b"[" * 100_000, b"\xff"])
+def test_a_result_that_is_gone_or_no_document_is_a_trouble_of_its_night(kept, tools, raw):
+    path = next(kept.glob("nights/*/assessed/*/assessment.json"))
+    path.unlink()
+    if raw is not None:
+        path.write_bytes(raw)
+    found = verify_dossier(kept, again=tools.write_quickly)
+    assert not found.sound
+    assert [each.trouble.partition(":")[0] for each in found.again] == ["what was kept cannot be read"]

@@ -49,3 +49,15 @@ def test_another_document_is_refused(document):
 
 def test_evenings_before_a_free_day_are_fridays_and_saturdays(night):
     assert [day for day in range(7) if night(day).free_day_ahead] == [4, 5]
+
+
+@pytest.mark.parametrize(
+    ("part", "key", "value"),
+    [("night", "events", math.inf), ("night", "window_s", 0), ("night", "start_utc", "x" * 10_000)],
+)
+def test_a_document_with_numbers_that_no_night_has_is_refused_shortly(record, part, key, value):
+    document = json.loads(document_text(assessment_document(record)))
+    document[part][key] = value
+    with pytest.raises(SettingsError, match="can be compared") as caught:
+        figures_from_document(document, name="larch")
+    assert len(caught.value.complaint) < 400
