@@ -27,6 +27,10 @@ LONGEST_GAP_S = 6 * 3600.0
 """Longest gap within a night, s. Chosen: whoever stops recording for longer has recorded two nights."""
 
 
+LONGEST_NIGHT_S = 72 * 3600.0
+"""Longest night, s. Chosen: a weekend with the recorder left on; its levels take 1.5 GB of memory."""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Gap:
     """A stretch without sound between two parts of a night, in UTC."""
@@ -256,6 +260,7 @@ def _night(start: StartTime, files: Sequence[StampedFile]) -> NightSound:
         line.remarks += _named(file.audio, file.audio.remarks, alone=len(files) == 1)
         line.frames = first_frame + file.audio.frames
         parts.append(part)
+    _check_length(first, line.frames / first.sample_rate_hz)
     return NightSound(
         start=start,
         sample_rate_hz=first.sample_rate_hz,
@@ -265,6 +270,15 @@ def _night(start: StartTime, files: Sequence[StampedFile]) -> NightSound:
         gaps=tuple(line.gaps),
         remarks=tuple(line.remarks),
     )
+
+
+def _check_length(first: AudioFile, seconds: float) -> None:
+    if seconds > LONGEST_NIGHT_S:
+        raise RecordingError(
+            f"{first.path}: with all its parts it lasts {seconds / 3600:.1f} h; a night may last "
+            f"{LONGEST_NIGHT_S / 3600:g} h.",
+            remedy="Cut out one night, or give only the files of one.",
+        )
 
 
 def _two_nights(audio: AudioFile, gap_s: float) -> RecordingError:

@@ -1,7 +1,9 @@
 """What reads the bytes of recordings, and what their names and a recorder's clock say."""
 
+import atexit
 import io
 import os
+import shutil
 import struct
 import tempfile
 from collections.abc import Callable
@@ -22,6 +24,7 @@ from sleepnoise.recording.stretch import read_stretch
 from sleepnoise.recording.timestamps import find_start
 
 FOLDER = Path(tempfile.mkdtemp(prefix="fuzz-sound-"))
+atexit.register(shutil.rmtree, FOLDER, ignore_errors=True)
 WHEN = datetime(2026, 2, 10, 23, tzinfo=UTC)
 RATE_HZ = 8000
 

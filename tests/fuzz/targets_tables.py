@@ -1,7 +1,9 @@
 """What reads tables: level logs, responses, pairs of levels, kept calibrations."""
 
+import atexit
 import io
 import os
+import shutil
 import tempfile
 from collections.abc import Callable
 from datetime import datetime, timedelta
@@ -17,6 +19,7 @@ from sleepnoise.logs.level_log import read_level_log
 from sleepnoise.logs.log_mapping import mapping_of, read_log_mapping
 
 FOLDER = Path(tempfile.mkdtemp(prefix="fuzz-tables-"))
+atexit.register(shutil.rmtree, FOLDER, ignore_errors=True)
 STAMPS = [datetime(2026, 3, 29, 1, 59, 50) + timedelta(seconds=second) for second in (0, 1, 2, 4, 5)]
 """Ten seconds before clocks skip an hour."""
 

@@ -349,3 +349,15 @@ def test_the_place_of_a_part_is_looked_up_not_searched_among_all_the_others(monk
     monkeypatch.setattr(part_order, "_frame_at", lambda *of: placed.append(of) or counted(*of))
     assert len(open_night(folder, **PLACE).parts) == len(seconds)
     assert len(placed) < 2 * len(seconds)
+
+
+def test_a_night_of_days_is_refused_before_it_is_heard(monkeypatch, write_parts):
+    """A small file can hold weeks of silence, whose levels would fill any memory."""
+    monkeypatch.setattr(sequence, "LONGEST_NIGHT_S", 20.0)
+    folder = write_parts({"20260305_220000.wav": (0, 10), "20260305_220010.wav": (10, 20)})
+    assert open_night(folder, **PLACE).seconds == 20
+    write_parts({"20260305_220020.wav": (20, 21)})
+    with pytest.raises(
+        RecordingError, match=r"220000\.wav: with all its parts it lasts .* h; a night may last"
+    ):
+        open_night(folder, **PLACE)
