@@ -64,6 +64,7 @@ def loudest_moments(history: LevelHistory, first: int, last: int) -> tuple[Spect
     -------
     tuple of Spectrum
         In order of time, everything heard. The A-weighted level of the loudest one is the event's LAFmax.
+        Empty for a log without bands.
 
     Notes
     -----
@@ -72,6 +73,8 @@ def loudest_moments(history: LevelHistory, first: int, last: int) -> tuple[Spect
     left is the shape of each band within its tick: a click shorter than a tick, in bands that are
     not the loudest ones, comes out up to 2 dB too low.
     """
+    if not history.nominal_hz:
+        return ()
     begin = max(first - LEAD_TICKS, 0)
     begin += int(np.append(0, np.flatnonzero(history.left_out[begin:first]) + 1)[-1])
     bands = np.nan_to_num(energy(np.asarray(history.bands[:, begin:last], dtype=np.float64)).T)
