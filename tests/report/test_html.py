@@ -125,7 +125,7 @@ def test_text_from_outside_is_only_ever_text(record: NightRecord, hostile: str) 
 def test_every_drawing_has_a_name_and_a_description(page: Page) -> None:
     drawings = [drawing for drawing in page.having("svg") if drawing.get("aria-hidden") != "true"]
     ids = {attributes["id"] for _, attributes in page.tags if "id" in attributes}
-    assert len(drawings) == 3
+    assert len(drawings) == 4
     for drawing in drawings:
         assert drawing["role"] == "img"
         assert set((drawing["aria-labelledby"] or "").split()) <= ids
