@@ -110,6 +110,12 @@ class Program(click.Group):
 
             show_error(error)
             ctx.exit(CANNOT)
+        except click.UsageError as error:
+            from sleepnoise.screens.terminal import plain
+
+            # It repeats what was typed, which a shell may have filled in with a file's name.
+            error.message = plain(error.message)
+            raise
         except KeyboardInterrupt:
             # Whoever presses twice shall not disturb the leaving.
             _hear_interrupts(signal.SIG_IGN)

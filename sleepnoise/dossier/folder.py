@@ -124,16 +124,18 @@ def _foreign_files(out: Path) -> list[str]:
     """Return what is there that no assessment wrote, by its own manifest."""
     if not out.is_dir():
         return [out.name]
-    present = sorted(path.name for path in out.iterdir())
     own = _names_in_manifest(out / MANIFEST)
-    return [name for name in present if name not in own]
+    # Whoever wrote the manifest may have named a folder in it; an assessment has none.
+    return sorted(
+        path.name for path in out.iterdir() if path.name not in own or path.is_symlink() or not path.is_file()
+    )
 
 
 def _names_in_manifest(path: Path) -> set[str]:
     try:
-        manifest = json.loads(path.read_text(encoding="utf-8"))
+        manifest = json.loads(path.read_text(encoding="utf-8")) if path.is_file() else None
         if manifest["schema"]["name"] != MANIFEST_SCHEMA:
             return set()
         return {MANIFEST, *(output["name"] for output in manifest["outputs"])}
-    except (OSError, ValueError, LookupError, TypeError):
+    except (OSError, ValueError, LookupError, TypeError, RecursionError):
         return set()

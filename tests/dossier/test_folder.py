@@ -156,3 +156,20 @@ def test_the_earlier_assessment_survives_a_failure_at_the_last_step(
         write(silent, tmp_path / "out", force=True)
     assert content(tmp_path / "out") == before
     assert [path.name for path in tmp_path.iterdir()] == ["out"]
+
+
+def test_a_folder_named_by_a_hostile_manifest_is_not_thrown_away(tmp_path: Path) -> None:
+    out = tmp_path / "out"
+    (out / "photos").mkdir(parents=True)
+    manifest = {"schema": {"name": "sleepnoise/manifest"}, "outputs": [{"name": "photos"}]}
+    (out / "manifest.json").write_text(json.dumps(manifest))
+    with pytest.raises(OutputError, match="photos"):
+        check_place(out, force=True)
+
+
+def test_a_manifest_that_is_nested_without_end_names_nothing(tmp_path: Path) -> None:
+    out = tmp_path / "out"
+    out.mkdir()
+    (out / "manifest.json").write_text("[" * 100_000)
+    with pytest.raises(OutputError, match=r"manifest\.json"):
+        check_place(out, force=True)
