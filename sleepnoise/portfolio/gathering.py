@@ -135,7 +135,7 @@ def _of_list(path: Path, settings: AssessSettings) -> list[NightTask]:
 def _check_columns(path: Path, names: Iterable[str]) -> None:
     given = list(names)
     wrong = [f"there is no column {name!r}" for name in ("bedroom", "recording") if name not in given]
-    wrong += [f"column {name!r} is not known" for name in given if name not in COLUMNS]
+    wrong += [f"column {name!r:.60} is not known" for name in given if name not in COLUMNS]
     if wrong or len(set(given)) < len(given):
         raise SettingsError(
             f"{path}: {wrong[0] if wrong else 'a column is there twice'}.",
@@ -181,7 +181,7 @@ def _row_settings(
         if "full_scale_level" in cells:
             given["full_scale_level_db"] = float(cells["full_scale_level"])
     except ValueError as error:
-        raise SettingsError(f"{where}: {error}.", remedy="Give a plain number.") from None
+        raise SettingsError(f"{where}: {error!s:.200}.", remedy="Give a plain number.") from None
     if "clock" in cells:
         given["clock"] = tuple(ClockReading.parse(each.strip()) for each in cells["clock"].split(PARTS))
     files = {field: folder / cells[name] for name, field in _CALIBRATED.items() if name in cells}

@@ -125,6 +125,13 @@ def test_a_list_that_is_no_table_is_refused_with_what_to_do(tmp_path, raw):
     assert "CSV" in caught.value.remedy
 
 
+def test_a_column_without_end_is_told_shortly(tmp_path):
+    (tmp_path / "nights.csv").write_text(f"bedroom,recording,{'x' * 10_000}\n", encoding="utf-8")
+    with pytest.raises(SettingsError, match="is not known") as caught:
+        gather([str(tmp_path / "nights.csv")], SETTINGS)
+    assert len(caught.value.complaint) < 400
+
+
 def test_a_pipe_is_no_list_of_nights(tmp_path):
     os.mkfifo(tmp_path / "nights.csv")
     with pytest.raises(RecordingError, match="no plain file"):
