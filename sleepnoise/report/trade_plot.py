@@ -26,6 +26,9 @@ STEP_NAMES, MONEY_NAMES = 390, 170
 MAP_STEP_DBA = 5.0
 """Spacing of the columns of masker levels. Chosen: what is read at a glance."""
 
+LEAST_MONEY = 100.0
+"""Money that the stairs reach at least. Chosen: a plan that costs nothing still stands at their left end."""
+
 MOST_STAIRS = 4
 """Lines of the stairs. Chosen: more can't be told apart; the map has all."""
 
@@ -151,7 +154,7 @@ def stairs_figure(plan: PlanSummary, key: str) -> Figure | None:
         return None
     chosen = plan.plan
     moneys = [point.money for point in plan.front] + ([chosen.money] if chosen else [])
-    across = axis_over([0.0, *moneys], STAIRS.LEFT, STAIRS.RIGHT, least=100.0)
+    across = axis_over([0.0, LEAST_MONEY, *moneys], STAIRS.LEFT, STAIRS.RIGHT)
     counts = [0.0, float(len(plan.events)), 4.0]
     up = axis_over(counts, STAIRS.BOTTOM, STAIRS.TOP)
     plot = {

@@ -159,6 +159,16 @@ def test_stairs_are_the_fewest_audible_events_of_all_plans_within_money_and_mask
     assert count(ring.get("cy")) == pytest.approx(best.audible, abs=count_step)
 
 
+def test_a_plan_that_costs_nothing_stands_at_the_left_end(read_figure, summary):
+    nothing = summary.front[0].model_copy(update={"money": 0.0})
+    alone = summary.model_copy(update={"front": (nothing,), "plan": None})
+    drawn = read_figure(stairs_figure(alone, "x").svg)
+    money = drawn.across()
+    [point] = drawn.having("points")[0]
+    assert money(point.get("cx")) == pytest.approx(0.0, abs=drawn.step)
+    assert "−" not in "".join(drawn.root.itertext())
+
+
 def test_the_map_has_every_count_outlines_what_reaches_the_target_and_rings_the_plan(read_figure, summary):
     drawn = read_figure(map_of_plan(summary, "x").svg)
     cells = drawn.having("cell")
