@@ -261,13 +261,23 @@ def read_plans(folder: Path, bedrooms: Iterable[str]) -> tuple[PlannedBedroom, .
     RecordingError
         If one of the files is no plan.
     """
-    found = [
-        _planned(bedroom, path) for bedroom in bedrooms if (path := folder / f"{bedroom}.json").is_file()
-    ]
-    return tuple(sorted(found, key=lambda each: (each.currency, -each.per_money, each.bedroom)))
+    paths = {bedroom: folder / f"{bedroom}.json" for bedroom in bedrooms}
+    return by_gain(planned_bedroom(bedroom, path) for bedroom, path in paths.items() if path.is_file())
 
 
-def _planned(bedroom: str, path: Path) -> PlannedBedroom:
+def by_gain(plans: Iterable[PlannedBedroom]) -> tuple[PlannedBedroom, ...]:
+    """Return plans, those of one currency together, most gain per money first."""
+    return tuple(sorted(plans, key=lambda each: (each.currency, -each.per_money, each.bedroom)))
+
+
+def planned_bedroom(bedroom: str, path: Path) -> PlannedBedroom:
+    """Return what one plan, as ``plan --out`` keeps it, brings a bedroom.
+
+    Raises
+    ------
+    RecordingError
+        If it is no plan.
+    """
     remedy = "Write it with: sleepnoise plan ... --json > BEDROOM.json."
     try:
         file = _PlanFile.model_validate_json(few_bytes(path, LARGEST_BYTES, what="plan", remedy=remedy))

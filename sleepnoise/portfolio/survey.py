@@ -3,18 +3,21 @@
 import csv
 import io
 import math
-from collections.abc import Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, fields
 from pathlib import Path
+
+import pyarrow as pa
 
 from sleepnoise.dossier.listings import harmless
 from sleepnoise.errors import RecordingError, SettingsError
 from sleepnoise.evidence.reading import few_bytes
+from sleepnoise.portfolio.cases import Bedrooms, bedrooms_in
 from sleepnoise.portfolio.gathering import LARGEST_LIST_BYTES
-from sleepnoise.portfolio.ledger import Outcome, entries
-from sleepnoise.portfolio.ranking import PlannedBedroom, RankedBedroom, Ranking, rank, read_plans
+from sleepnoise.portfolio.ledger import Outcome
+from sleepnoise.portfolio.ranking import PlannedBedroom, RankedBedroom, Ranking, by_gain, rank, read_plans
 from sleepnoise.portfolio.shared_sources import LEAST_EVENTS, TOLERANCE_S, SharedSource, find_shared
-from sleepnoise.portfolio.tables import write_tables
+from sleepnoise.portfolio.tables import tables_of, write_tables
 
 DEFAULT_CRITERION = "who1999_bedroom_laeq"
 """Value that bedrooms are ranked by unless another is asked for: LAeq of the night, whatever its source."""
@@ -37,6 +40,8 @@ class Survey:
     pairs : tuple of SharedSource
         Bedrooms whose events coincide at least a few times, whether or not chance explains it.
     tolerance_s : float, s
+    tables : mapping of str to Table
+        What all this was reckoned from; see :mod:`sleepnoise.portfolio.tables`.
     """
 
     nights: int
@@ -47,26 +52,27 @@ class Survey:
     compared: int
     pairs: tuple[SharedSource, ...]
     tolerance_s: float
+    tables: Mapping[str, pa.Table]
 
 
 def survey(
-    out: Path,
+    folders: Iterable[Path],
     *,
     criterion: str = DEFAULT_CRITERION,
     plans: Path | None = None,
     neighbours: Path | None = None,
     tolerance_s: float = TOLERANCE_S,
 ) -> Survey:
-    """Write the tables of a portfolio and return what they say.
+    """Return what bedrooms say together; folders of results get their tables, too.
 
     Parameters
     ----------
-    out : Path
-        The portfolio's folder.
+    folders : iterable of Path
+        Folders of results, dossiers, and folders of dossiers.
     criterion : str
         Id of the value to rank by.
     plans : Path, optional
-        Folder of plans, one ``BEDROOM.json`` each.
+        Folder of plans, one ``BEDROOM.json`` each; they take the place of those that dossiers keep.
     neighbours : Path, optional
         Lists two bedrooms in each line that lie beside each other; any two may when left out.
     tolerance_s : float, s
@@ -81,7 +87,13 @@ def survey(
         raise SettingsError(
             f"tolerance: must be more than 0 s, got {tolerance_s:g}.", remedy="Give for example 5."
         )
-    tables = {name: table.to_pylist() for name, table in write_tables(out).items()}
+    folders = tuple(folders)
+    bedrooms = bedrooms_in(folders)
+    made = tables_of(bedrooms.entries)
+    for folder in folders:
+        if (folder / "ledger").is_dir():
+            write_tables(folder)
+    tables = {name: table.to_pylist() for name, table in made.items()}
     ranking = rank(tables["nights"], tables["verdicts"], criterion)
     rooms = sorted({line["bedroom"] for line in tables["nights"]})
     pairs = find_shared(
@@ -93,13 +105,19 @@ def survey(
     return Survey(
         nights=len(tables["nights"]),
         events=len(tables["events"]),
-        failures=tuple(each.outcome for each in entries(out) if each.outcome.state == "failed"),
+        failures=tuple(each.outcome for each in bedrooms.entries if each.outcome.state == "failed"),
         ranking=ranking,
-        plans=() if plans is None else read_plans(plans, rooms),
+        plans=_plans(bedrooms, () if plans is None else read_plans(plans, rooms)),
         compared=len(pairs),
         pairs=tuple(pair for pair in pairs if pair.together >= LEAST_EVENTS),
         tolerance_s=tolerance_s,
+        tables=made,
     )
+
+
+def _plans(bedrooms: Bedrooms, given: Sequence[PlannedBedroom]) -> tuple[PlannedBedroom, ...]:
+    named = {plan.bedroom: plan for plan in (*bedrooms.plans, *given)}
+    return by_gain(named.values())
 
 
 def _neighbours(path: Path, rooms: Sequence[str]) -> list[tuple[str, str]]:

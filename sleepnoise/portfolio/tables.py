@@ -17,7 +17,7 @@ from sleepnoise.acoustics.symbols import SYMBOLS
 from sleepnoise.assessing.record import NightRecord
 from sleepnoise.errors import OutputError, RecordingError
 from sleepnoise.evidence.durable import held
-from sleepnoise.evidence.placing import placed
+from sleepnoise.evidence.placing import check_file_place, placed
 from sleepnoise.evidence.plain import plain_value, utc_text
 from sleepnoise.judgement.guidelines import Verdict
 from sleepnoise.night.events import Event
@@ -49,24 +49,69 @@ COLUMNS = {
 """Tables, their columns and what these hold."""
 
 
+def tables_of(lines: Iterable[Entry]) -> dict[str, pa.Table]:
+    """Return the tables of all finished nights, by name.
+
+    Raises
+    ------
+    OutputError
+        If there is no finished night.
+    """
+    done = [entry for entry in lines if entry.outcome.state == "finished"]
+    if not done:
+        raise OutputError(
+            "survey: no night is finished.",
+            remedy="Run assess-many or 'dossier assess' first, or mend what failed.",
+        )
+    return {name: _table(name, done) for name in COLUMNS}
+
+
 def write_tables(out: Path) -> dict[str, pa.Table]:
-    """Write the tables of all finished nights into ``tables/`` and return them.
+    """Write the tables of a portfolio into its folder ``tables/`` and return them.
 
     Raises
     ------
     OutputError
         If there is no finished night, or the disk refuses.
     """
-    done = [entry for entry in entries(out) if entry.outcome.state == "finished"]
-    if not done:
+    made = tables_of(entries(out))
+    with held(out / "ledger" / "tables.claim", tries=None):
+        keep_tables(made, out / "tables", force=True)
+    return made
+
+
+def check_tables_place(place: Path, *, force: bool) -> None:
+    """Refuse a place where tables cannot be kept.
+
+    Raises
+    ------
+    OutputError
+        If something is there and *force* is false, or what is there is no folder of tables.
+    """
+    if not place.exists():
+        check_file_place(place, force=False)
+        return
+    if not force:
         raise OutputError(
-            f"{out}: no night is finished.", remedy="Run assess-many first, or mend its failures."
+            f"{place}: is there already; nothing is overwritten unasked.",
+            remedy="Choose another name, or use --force.",
         )
-    made = {name: _table(name, done) for name in COLUMNS}
-    with held(out / "ledger" / "tables.claim", tries=None), placed(out / "tables", replace=True) as (fresh,):
+    if not place.is_dir() or {path.name for path in place.iterdir()} - set(COLUMNS):
+        raise OutputError(f"{place}: holds something else than tables.", remedy="Choose another name.")
+
+
+def keep_tables(made: Mapping[str, pa.Table], place: Path, *, force: bool) -> None:
+    """Write tables into a folder of their own.
+
+    Raises
+    ------
+    OutputError
+        As :func:`check_tables_place`, or if the disk refuses.
+    """
+    check_tables_place(place, force=force)
+    with placed(place, replace=force) as (fresh,):
         for name, table in made.items():
             _write(table, fresh / name)
-    return made
 
 
 def _table(name: str, done: Iterable[Entry]) -> pa.Table:

@@ -32,7 +32,7 @@ def portfolio(tmp_path, record):
 
 
 def test_a_survey_counts_ranks_and_compares(portfolio):
-    found = survey(portfolio)
+    found = survey([portfolio])
     assert (found.nights, found.events) == (6, 18)
     assert [room.bedroom for room in found.ranking.bedrooms] == list(ROOMS)
     assert [pair.together for pair in found.pairs] == [12, 12, 12]
@@ -43,39 +43,39 @@ def test_a_survey_counts_ranks_and_compares(portfolio):
 def test_neighbours_narrow_the_pairs_and_mistakes_in_their_list_are_told(portfolio, tmp_path):
     path = tmp_path / "neighbours.csv"
     path.write_text("flat 4,flat 5\n")
-    assert [pair.bedrooms for pair in survey(portfolio, neighbours=path).pairs] == [("flat 4", "flat 5")]
+    assert [pair.bedrooms for pair in survey([portfolio], neighbours=path).pairs] == [("flat 4", "flat 5")]
     for text in ("flat 4\n", "flat 4,flat 9\n", "flat 4,flat 4\n"):
         path.write_text(text)
         with pytest.raises(SettingsError, match="line 1"):
-            survey(portfolio, neighbours=path)
+            survey([portfolio], neighbours=path)
     with pytest.raises(RecordingError, match="cannot be read"):
-        survey(portfolio, neighbours=tmp_path / "none.csv")
+        survey([portfolio], neighbours=tmp_path / "none.csv")
 
 
 @pytest.mark.parametrize("tolerance_s", [0.0, -1.0, math.nan, math.inf])
 def test_a_tolerance_without_sense_is_refused(portfolio, tolerance_s):
     with pytest.raises(SettingsError, match="tolerance"):
-        survey(portfolio, tolerance_s=tolerance_s)
+        survey([portfolio], tolerance_s=tolerance_s)
 
 
 def test_the_list_for_spreadsheets_holds_the_ranking_unrounded_and_runs_nothing(portfolio):
-    found = survey(portfolio)
+    found = survey([portfolio])
     rows = list(csv.DictReader(io.StringIO(ranking_text(found), newline="")))
     assert rows[0]["bedroom"] == "'" + ROOMS[0]
     assert float(rows[1]["margin_db"]) == found.ranking.bedrooms[1].margin_db
 
 
 def test_the_page_needs_nothing_else_runs_nothing_and_shows_names_as_they_are(portfolio):
-    page = survey_page(survey(portfolio))
+    page = survey_page(survey([portfolio]))
     assert "<script" not in page
     assert "&lt;script&gt;alert(1)" in page
     assert "http" not in page.replace("http-equiv", "").replace("http://www.w3.org/2000/svg", "")
     assert page.count("flat 5") >= 3
-    assert page == survey_page(survey(portfolio))
+    assert page == survey_page(survey([portfolio]))
 
 
 def test_the_terminal_shows_the_same_without_control_characters(portfolio, capsys):
-    show_survey(survey(portfolio))
+    show_survey(survey([portfolio]))
     shown = capsys.readouterr().out
     assert "6 nights in 3 bedrooms, 18 events. Nights that could not be assessed: 1." in shown
     assert "\x1b" not in shown
