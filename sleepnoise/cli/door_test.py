@@ -44,16 +44,29 @@ READ, SCALE, RESULT = "Readings", "Scale (gains need none)", "Result"
 @option(RESULT, "--bands", bool, None, "Print the gain in every band, too.")
 @option(RESULT, "--page", FILE, "FILE.html", "Also write it as one page with figures.")
 @option(RESULT, "--force", bool, None, "Replace a file of that name.")
+@option(
+    RESULT,
+    "--for-room",
+    str,
+    "PART",
+    "Print what a room file needs of it, to be put there: PART is the door's key in that file.",
+)
 @option(RESULT, "--json", bool, None, "Print everything, unrounded, as JSON.")
 def command(
-    steps: tuple[str, ...], bands: bool, page: Path | None, force: bool, json: bool, **chosen: Any
+    steps: tuple[str, ...],
+    bands: bool,
+    page: Path | None,
+    force: bool,
+    json: bool,
+    for_room: str | None,
+    **chosen: Any,
 ) -> None:
     """Compare steady noise behind a door, one STEP after another: open, closed, sealed ...
 
     Each STEP is a recording, a folder of repeats, or TITLE=WHAT with a recording or a level in
     dB(A); a title given again is a repeat. Or give one door-test file, FILE.toml, alone.
     """
-    from sleepnoise.dossier.door_test_document import door_test_document
+    from sleepnoise.dossier.door_test_document import door_test_document, room_file_block
     from sleepnoise.dossier.kept_door_test import door_test_from
     from sleepnoise.evidence.placing import check_file_place, write_file
     from sleepnoise.screens import terminal
@@ -69,6 +82,9 @@ def command(
 
         test = door_test_from(door_test_document(result), result.title)
         write_file(page, door_test_page(test), force=force)
+    if for_room is not None:
+        sys.stdout.write(room_file_block(result, for_room))
+        return
     if json:
         from sleepnoise.evidence.plain import document_text
 
@@ -88,7 +104,7 @@ def _asked(steps: Sequence[str], chosen: dict[str, Any]) -> "tuple[DoorTestProfi
     if len(steps) > 1 or chosen:
         raise SettingsError(
             "door test: a door-test file says everything itself and goes with no other step or option but "
-            "--bands, --page, --force and --json.",
+            "--bands, --page, --for-room, --force and --json.",
             remedy="Give the file alone, and write the rest into it.",
         )
     return read_door_test(steps[0]), Path(steps[0]).parent

@@ -1,5 +1,6 @@
 """The command ``hear-plan``: a night behind its plan, measured anew, and excerpts to listen to."""
 
+import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -23,9 +24,16 @@ NOT_HERE = ("recording", "out", "json", "force", "reader", "clips", "paper", "ch
 @option(RESULT, "--excerpts", click.IntRange(1), "N", "Excerpts, of the loudest events. [default: 3]")
 @option(RESULT, "--wav", bool, None, "Write WAV instead of FLAC.")
 @option(RESULT, "--force", bool, None, "Replace excerpts that are there.")
+@option(RESULT, "--json", bool, None, "Print everything, unrounded, as JSON.")
 @option(RESULT, "--night", click.IntRange(1), "N", "Which of the plan's nights this is. [default: 1]")
 def command(
-    plan: Path, recording: tuple[Path, ...], out: Path | None, wav: bool, force: bool, **chosen: Any
+    plan: Path,
+    recording: tuple[Path, ...],
+    out: Path | None,
+    wav: bool,
+    force: bool,
+    json: bool,
+    **chosen: Any,
 ) -> None:
     """Hear the night of RECORDING as PLAN.json promises it, and assess it as it was assessed.
 
@@ -55,6 +63,12 @@ def command(
         excerpts = write_excerpts(
             after, out, numbers, night=night, ending=".wav" if wav else ".flac", force=force
         )
+    if json:
+        from sleepnoise.dossier.proof_document import heard_document
+        from sleepnoise.evidence.plain import document_text
+
+        sys.stdout.buffer.write(document_text(heard_document(after, excerpts)).encode())
+        return
     show_after_night(after, excerpts)
 
 

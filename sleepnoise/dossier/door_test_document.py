@@ -6,10 +6,15 @@ from typing import Any
 import numpy as np
 
 from sleepnoise.acoustics.decibels import FloatArray
+from sleepnoise.acoustics.uncertainty import COVERAGE_95
+from sleepnoise.errors import SettingsError
 from sleepnoise.evidence.plain import CONVENTIONS, plain_value
 from sleepnoise.fieldwork.door_test import DoorTest, Reading
 from sleepnoise.fieldwork.ladder import loudness_ratio
 from sleepnoise.trials.door_test import CAUTIONS, ORDER, DoorTestResult
+
+LEAST_U_DB = 0.1
+"""Standard uncertainty that a room file is given at least, dB. Chosen: no door test is better."""
 
 SCHEMA_NAME = "sleepnoise/door-test"
 SCHEMA_VERSION = 1
@@ -44,6 +49,50 @@ def door_test_document(result: DoorTestResult) -> dict[str, Any]:
     document = plain_value(parts)
     assert isinstance(document, dict)
     return document
+
+
+def room_file_block(result: DoorTestResult, part: str) -> str:
+    """Return the table ``[door_test]`` for a room file: what closing the door took off, in TOML.
+
+    Parameters
+    ----------
+    result : DoorTestResult
+        Its first step is the open door, the one that totals count from the closed one.
+    part : str
+        Key of the door in the room file.
+
+    Raises
+    ------
+    SettingsError
+        If there is no second step, and so no closed door.
+    """
+    test = result.test
+    if len(test.steps) < 2:
+        raise SettingsError(
+            "door test: has no closed door after an open one, which a room file asks for.",
+            remedy="Give the open door first and the closed one second.",
+        )
+    closed = max(test.since, 1)
+    gain_db, at_least = test.ladder.gain_db(0, closed), test.ladder.gain_is_least(closed)
+    expanded_db = test.expanded_db(0, closed)
+    known = np.isfinite(gain_db) & np.isfinite(expanded_db)
+    bands = [(hz, row) for row, hz in enumerate(test.nominal_hz, start=1) if known[row]]
+    rows = [row for _, row in bands] or [0]
+    lines = [
+        f"# From '{test.steps[0].title}' to '{test.steps[closed].title}' of the door test "
+        f"'{result.title}'.".replace("\n", " "),
+        "[door_test]",
+        f'part = "{part}"',
+        f"uncertainty_db = {max(float(expanded_db[rows].max()) / COVERAGE_95, LEAST_U_DB):.2f}",
+    ]
+    if any(at_least[rows]):
+        lines.insert(1, "# Where the background decided the closed level, the door is at least this good.")
+    if bands:
+        lines.append("[door_test.open_minus_closed_db]")
+        lines += [f'"{hz:g}" = {gain_db[row]:.2f}' for hz, row in bands]
+    else:
+        lines.append(f"open_minus_closed_dba = {gain_db[0]:.2f}")
+    return "\n".join(lines) + "\n"
 
 
 def _step_document(test: DoorTest, number: int) -> dict[str, Any]:

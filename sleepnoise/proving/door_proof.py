@@ -169,7 +169,7 @@ def prove_by_door_test(promise: Promise, gain: DoorGain, part: str | None = None
     SettingsError
         If the plan does not treat that part, or several and none was named.
     """
-    treated = _treated(promise, part)
+    treated = treated_part(promise, part)
     side = promise.sides.index(treated.side)
     rows = [MODEL_BANDS_HZ.index(hz) for hz in gain.nominal_hz if hz in MODEL_BANDS_HZ]
     heard = [place for place, hz in enumerate(gain.nominal_hz) if hz in MODEL_BANDS_HZ]
@@ -192,7 +192,14 @@ def prove_by_door_test(promise: Promise, gain: DoorGain, part: str | None = None
     )
 
 
-def _treated(promise: Promise, part: str | None) -> TreatedPart:
+def treated_part(promise: Promise, part: str | None) -> TreatedPart:
+    """Return the part of the room that a measurement tells about.
+
+    Raises
+    ------
+    SettingsError
+        If the plan does not treat that part, or several and none was named.
+    """
     found = [each for each in promise.treated if part in (None, each.key)]
     if len(found) != 1:
         keys = ", ".join(each.key for each in promise.treated) or "none"

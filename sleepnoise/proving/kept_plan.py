@@ -143,6 +143,19 @@ class KeptPlan:
     maskers: MaskerChoices
     marks: tuple[str, ...]
 
+    def check_nights(self, nights: Sequence[Path]) -> None:
+        """Refuse nights that are not those of the plan, in its order.
+
+        Raises
+        ------
+        SettingsError
+        """
+        if _marks(nights) != self.marks[1:]:
+            raise SettingsError(
+                "plan: was not made from these assessments, or they have changed since.",
+                remedy="Give the very folders, in the same order, or plan again.",
+            )
+
     def problem(self, room: Path, nights: Sequence[Path]) -> tuple[Problem, RoomStudy]:
         """Return the problem that the plan solved, and its room.
 
@@ -158,9 +171,7 @@ class KeptPlan:
         SettingsError
             If these are not the files that the plan was made from.
         """
-        assessments = [each / FILE_NAME if each.is_dir() else each for each in nights]
-        marks = tuple(file_mark(path, "").sha256 for path in (room, *assessments))
-        if marks != self.marks:
+        if (file_mark(room, "").sha256, *_marks(nights)) != self.marks:
             raise SettingsError(
                 "plan: was not made from this room file and these assessments, or they have changed since.",
                 remedy="Give the very files, the assessments in the same order, or plan again.",
@@ -169,6 +180,11 @@ class KeptPlan:
         kept = [read_kept_night(each) for each in nights]
         listener = self.promise.listener
         return bedroom_problem(kept, study, self.room, self.maskers, self.wish, listener), study
+
+
+def _marks(nights: Sequence[Path]) -> tuple[str, ...]:
+    assessments = [each / FILE_NAME if each.is_dir() else each for each in nights]
+    return tuple(file_mark(path, "").sha256 for path in assessments)
 
 
 def read_plan(path: Path) -> KeptPlan:

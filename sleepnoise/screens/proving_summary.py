@@ -12,6 +12,7 @@ from sleepnoise.proving.night_proof import NightProof
 from sleepnoise.proving.promise import Promise
 from sleepnoise.screens.terminal import Screen, heading, plain, show_points, show_table
 from sleepnoise.wording.proving_words import (
+    GAIN_BY_NIGHTS,
     WORDS,
     after_sentences,
     anew_table,
@@ -57,9 +58,20 @@ def show_door_proof(promise: Promise, proof: DoorProof) -> None:
     _listed(screen, "Why", (*reasons((proof.overall,)), *bands_sentence(proof)))
 
 
+def show_night_gain(gain: DoorProof | str) -> None:
+    """Print what nights say of the installed treatment, or why they cannot tell."""
+    screen = Screen()
+    heading(screen, "What the nights say about the installed treatment")
+    if isinstance(gain, str):
+        screen.print(Text(plain(gain)))
+        return
+    show_table(screen, held_table("Gain promised and measured, dB", (gain.overall, *gain.bands)))
+    _listed(screen, "Why", (*reasons((gain.overall,)), *bands_sentence(gain), GAIN_BY_NIGHTS))
+
+
 def show_planned_anew(old: Promise, new: Promise | None, plan: BedroomPlan) -> None:
     """Print what changes in a plan made anew."""
-    _listed(Screen(), "Planned anew with the door as it was measured", planned_anew(old, new, plan))
+    _listed(Screen(), "Planned anew with what was measured", planned_anew(old, new, plan))
 
 
 def _listed(screen: Screen, title: str, lines: Iterable[str]) -> None:

@@ -1,13 +1,16 @@
 """A door test as a document."""
 
 import json
+import tomllib
 from pathlib import Path
 
 import pytest
 
-from sleepnoise.dossier.door_test_document import door_test_document
+from sleepnoise.acoustics.bands import NOMINAL_HZ
+from sleepnoise.dossier.door_test_document import door_test_document, room_file_block
 from sleepnoise.evidence.plain import document_text
-from sleepnoise.profiles.files import door_test_from
+from sleepnoise.planning.room_study import study_room
+from sleepnoise.profiles.files import door_test_from, read_door_test
 from sleepnoise.trials.door_test import ORDER, study_door_test
 
 
@@ -49,3 +52,27 @@ def test_after_a_step_that_drowned_no_share_can_be_told():
     steps = door_test_document(study_door_test(profile, Path()))["steps"]
     assert steps[1]["removed_share_of_since"] == pytest.approx([1 - 10**-1.63])
     assert steps[2]["removed_share_of_since"] == [None]
+
+
+def test_what_a_room_file_needs_comes_back_out_of_it(tmp_path):
+    """The invented door test: open, closed; a room file with its table moves the door by just that."""
+    demo = Path(__file__).parents[2] / "demo_audio"
+    result = study_door_test(read_door_test(demo / "door_test.toml"), demo)
+    block = room_file_block(result, "hall-door")
+    text = (demo / "bedroom.toml").read_text()
+    first, last = text.index("[door_test]"), text.index("[air]")
+    (tmp_path / "room.toml").write_text(text[:first] + block + "\n" + text[last:])
+    tested = study_room(tmp_path / "room.toml").comparison
+    test = result.test
+    expected = test.ladder.gain_db(0, test.since)[1:]
+    places = [NOMINAL_HZ.index(hz) for hz in test.nominal_hz]
+    assert tested.measured_db[places] == pytest.approx(expected, abs=0.006)
+    entry = tomllib.loads(block)["door_test"]
+    u_db = test.expanded_db(0, test.since)[1:].max() / 2.0
+    assert entry["uncertainty_db"] == pytest.approx(u_db, abs=0.006)
+
+
+def test_levels_read_from_a_meter_give_a_room_file_one_number():
+    profile = asked(typed(70.0, 60.0))
+    block = room_file_block(study_door_test(profile, Path()), "hall-door")
+    assert tomllib.loads(block)["door_test"]["open_minus_closed_dba"] == pytest.approx(10.0, abs=0.01)

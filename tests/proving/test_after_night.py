@@ -1,11 +1,14 @@
 """A plan measured anew in the filtered sound of the shipped excerpt."""
 
+import json
 from dataclasses import replace
 
 import numpy as np
 import pytest
 
+from sleepnoise.dossier.proof_document import heard_document
 from sleepnoise.errors import SettingsError
+from sleepnoise.evidence.plain import document_text
 from sleepnoise.proving.after_night import after_night, promised_events
 from sleepnoise.proving.agreement import AGREEING_DB, NOT_EXPLAINED
 
@@ -89,3 +92,23 @@ def test_another_night_or_relative_levels_are_refused(demo_record, curtain):
     relative = replace(demo_record, calibration=replace(demo_record.calibration, absolute=False))
     with pytest.raises(SettingsError, match="without calibration"):
         promised_events(relative, curtain, 1)
+
+
+def test_the_document_of_a_heard_night_holds_every_level_unrounded(behind_curtain):
+    document = json.loads(document_text(heard_document(behind_curtain)))
+    assert document["schema"] == {"name": "sleepnoise/plan-heard", "version": 1}
+    assert [each["name"] for each in document["levels"]] == ["LAeq", "background"]
+    for kept, each in zip(document["events"], behind_curtain.events, strict=True):
+        assert kept["number"] == each.number
+        assert kept["LAFmax_dB"]["measured"] == each.lafmax.measured
+        assert kept["LAFmax_dB"]["difference_db"] == each.lafmax.difference_db
+        assert kept["margin_db"] == each.margin_db
+    assert document["audible"] == len(behind_curtain.audible)
+    assert document["verdicts"][0]["verified"] is True
+
+
+def test_events_come_out_as_planned_and_never_much_louder(behind_curtain):
+    """The plan's bar: typically within 0.5 dB, never more than 1 dB too low, apart from what a masker hides."""
+    off_db = [each.lafmax.difference_db for each in behind_curtain.events]
+    assert np.median(np.abs(off_db)) < 0.5
+    assert max(off_db) < 1.0

@@ -66,7 +66,7 @@ def test_a_night_is_held_against_the_plan(run, plan_file, demo_night, tmp_path):
     ("words", "complaint"),
     [
         ([], "nothing was measured afterwards"),
-        (["--night", ".", "--room", "room.toml"], "a plan is made anew from a door test"),
+        (["--night", ".", "--room", "room.toml"], "a plan is made anew from what was measured"),
     ],
 )
 def test_what_cannot_be_checked_is_refused_with_a_remedy(run, plan_file, words, complaint):

@@ -70,3 +70,22 @@ def test_losses_that_miss_a_band_are_refused(plan_file, tmp_path):
     wrong.write_text(json.dumps(document))
     with pytest.raises(SettingsError, match="one for each side and band"):
         read_plan(wrong)
+
+
+@pytest.mark.parametrize(
+    ("place", "value"),
+    [
+        (("LAeq_dB", "promised"), -1e308), (("background", "u_db"), 1e308), (("allowed",), 10**400),
+        (("events", 0, "LAFmax_dB", "promised"), 1e308), (("loss_db", 0, 0), -1e308), (("duration_s",), 1e308),
+    ],
+)  # fmt: skip
+def test_numbers_that_no_plan_holds_are_refused_before_they_overflow(plan_file, tmp_path, place, value):
+    document = json.loads(plan_file[0].read_text())
+    part = document["promise"]
+    for key in place[:-1]:
+        part = part[key]
+    part[place[-1]] = value
+    wrong = tmp_path / "wrong.json"
+    wrong.write_text(json.dumps(document))
+    with pytest.raises(SettingsError, match=rf"wrong\.json: promise {place[0]}"):
+        read_plan(wrong)
