@@ -76,7 +76,8 @@ def test_losses_that_miss_a_band_are_refused(plan_file, tmp_path):
     ("place", "value"),
     [
         (("LAeq_dB", "promised"), -1e308), (("background", "u_db"), 1e308), (("allowed",), 10**400),
-        (("events", 0, "LAFmax_dB", "promised"), 1e308), (("loss_db", 0, 0), -1e308), (("duration_s",), 1e308),
+        (("events", 0, "LAFmax_dB", "promised"), 1e308), (("loss_db", 0, 0), -1e308),
+        (("duration_s",), 1e308),
     ],
 )  # fmt: skip
 def test_numbers_that_no_plan_holds_are_refused_before_they_overflow(plan_file, tmp_path, place, value):
