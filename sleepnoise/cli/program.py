@@ -8,6 +8,7 @@ every command here, so that none can be without.
 import os
 import signal
 import sys
+from _thread import interrupt_main
 from collections.abc import Callable
 from functools import wraps
 from importlib import import_module
@@ -206,10 +207,19 @@ def app() -> None:
 def main() -> None:
     """Run the command line."""
     _hear_interrupts(signal.default_int_handler)
+    sys.unraisablehook = _raise_again
     for name in ("SIGTERM", "SIGHUP"):
         if hasattr(signal, name):
             signal.signal(getattr(signal, name), _end)
     app(prog_name="sleepnoise")
+
+
+def _raise_again(lost: Any) -> None:
+    """Interrupt once more when an interrupt fell where nothing can be raised, and would go unheard."""
+    if issubclass(lost.exc_type, KeyboardInterrupt):
+        interrupt_main()
+    else:
+        sys.__unraisablehook__(lost)
 
 
 def _hear_interrupts(how: Any) -> None:
