@@ -110,6 +110,8 @@ EXAMPLES: dict[str, tuple[str, ...]] = {
         "sleepnoise profiles show door-seals-solid-core",
     ),
     "profiles check": ("sleepnoise profiles check my-guideline.toml",),
+    "documents list": ("sleepnoise documents list",),
+    "documents show": ("sleepnoise documents show assessment",),
     "completion": (
         'eval "$(sleepnoise completion bash)"        # in ~/.bashrc',
         'eval "$(sleepnoise completion zsh)"         # in ~/.zshrc',
