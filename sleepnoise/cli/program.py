@@ -61,6 +61,7 @@ SECTIONS = {
     },
     "Around it": {
         "profiles": "Guidelines, treatments, constructions and their sources",
+        "documents": "What the program's JSON documents hold, as schemas",
         "completion": "Let the Tab key complete commands and names",
     },
 }
