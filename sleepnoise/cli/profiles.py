@@ -1,5 +1,6 @@
-"""The commands ``profiles list``, ``show`` and ``check``."""
+"""The commands ``profiles list``, ``show`` and ``check``; ``documents list`` and ``show``."""
 
+import sys
 from pathlib import Path
 
 import click
@@ -40,3 +41,27 @@ def check_profile(file: Path) -> None:
 
     profile = read_profile(file)
     terminal.show_text(f"{file.name}: a valid {profile.kind} profile, {profile.title!r}.")
+
+
+@click.group("documents")
+def documents() -> None:
+    """JSON documents that the program writes: what is in them, for programs that read them."""
+
+
+@documents.command("list")
+def list_documents() -> None:
+    """List every kind of document."""
+    from sleepnoise.evidence.documents import document_forms
+    from sleepnoise.screens import terminal
+
+    terminal.show_lines([(form.name, form.title) for form in document_forms()])
+
+
+@documents.command("show")
+@click.argument("name")
+def show_document(name: str) -> None:
+    """Print the JSON Schema (draft 2020-12) of the kind of document called NAME."""
+    from sleepnoise.evidence.documents import document_schema
+    from sleepnoise.evidence.plain import document_text
+
+    sys.stdout.buffer.write(document_text(document_schema(name)).encode())

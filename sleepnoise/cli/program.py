@@ -70,7 +70,10 @@ SECTIONS = {
 COMMANDS = tuple(name for commands in SECTIONS.values() for name in commands)
 """All commands; each is ``command`` in a module of its name, but for:"""
 
-PLACES = {name: f"reading.{name}" for name in ("explain", "guide", "completion")}
+PLACES = {
+    **{name: f"reading.{name}" for name in ("explain", "guide", "completion")},
+    "documents": "profiles.documents",
+}
 """Commands that share a module."""
 
 AS_DATA = ("json", "as_json")

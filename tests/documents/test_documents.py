@@ -42,7 +42,7 @@ WRITERS = {
     "hear_plan.py": "plan-heard", "check_plan.py": "plan-checked", "design_masker.py": "masker",
     "check_masker.py": "masker-check", "speech_privacy.py": "speech-privacy",
     "dossier_results.py": "dossier-state nights-compared case", "dossier_evidence.py": "dossier-verification",
-    "archive.py": "dossier-archive", "ledger.py": "ledger", "documents.py": "",
+    "archive.py": "dossier-archive", "ledger.py": "ledger", "profiles.py": "",
 }  # fmt: skip
 """Modules that write documents, and which."""
 
