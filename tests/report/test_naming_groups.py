@@ -157,3 +157,16 @@ def test_stretches_that_are_no_event_stay_in_the_file(
     assert second.sounds.own is not None
     assert record.sounds.own is not None
     assert second.sounds.own.others_only == record.sounds.own.others_only
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_an_open_group_stands_in_nobodys_way(
+    open_page: Callable[..., Any], first: NightRecord, scheme: str
+) -> None:
+    """By axe-core, against WCAG 2.1 A and AA and its own best practices."""
+    axe = pytest.importorskip("axe_playwright_python.sync_playwright")
+    page = open_page(night_page(first), color_scheme=scheme, bypass_csp=True).page
+    page.locator("#recurring .opener").first.click()
+    page.select_option("#group-whose", "sleeper")
+    found = axe.Axe().run(page, context=[["#recurring"], ["#left-out"], ["#speech"]])
+    assert [(each["id"], each["nodes"][0]["html"][:200]) for each in found.response["violations"]] == []
