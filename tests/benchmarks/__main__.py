@@ -109,7 +109,7 @@ def _memory(folder: Path, asked: argparse.Namespace) -> dict[str, float]:
     found = {}
     for name, hours in zip(("short", "long"), asked.hours, strict=True):
         file = folder / f"{name}.flac"
-        _child("write", file, str(hours * 3600), str(asked.bits))
+        _child("write", file, str(hours * 3600), str(asked.bits), "knocks")
         for job, title in (("one thread", "decode, levels, statistics"), ("assess", "main job, all outputs")):
             row = _child(job, file)
             print(

@@ -42,8 +42,12 @@ ROOM_RUNS = 1000
 PLAN_PARTS, PLAN_OPTIONS, PLAN_STEPS = 8, 4, 20
 
 
-def write(file: Path, seconds: float, bits: int) -> None:
-    """Write pink noise of 40 dB: one minute of it, begun elsewhere each time it is repeated."""
+def write(file: Path, seconds: float, bits: int, *, knocks: bool = False) -> None:
+    """Write pink noise of 40 dB: one minute of it, begun elsewhere each time it is repeated.
+
+    With knocks, every fifth minute has one of 60 dB at its beginning: only with events are sounds heard
+    again and grouped, which takes the most memory.
+    """
     rng = np.random.default_rng(7)
     lines = np.fft.rfft(rng.standard_normal(60 * RATE_HZ))
     lines[1:] /= np.sqrt(np.arange(1, lines.size))
@@ -51,9 +55,13 @@ def write(file: Path, seconds: float, bits: int) -> None:
     minute = np.fft.irfft(lines)
     minute *= 20e-6 * 10 ** (40 / 20) / CALIBRATION.pascal_per_full_scale / minute.std()
     minute = minute.astype(np.float32)
+    time_s = np.arange(RATE_HZ) / RATE_HZ
+    knock = 20 * minute.std() * np.exp(-time_s / 0.1) * np.sin(2 * np.pi * 180 * time_s)
     with soundfile.SoundFile(file, "w", RATE_HZ, 1, f"PCM_{bits}") as stream:
         for start in range(0, round(seconds * RATE_HZ), minute.size):
             turned = np.roll(minute, int(rng.integers(minute.size)))
+            if knocks and start // minute.size % 5 == 1:
+                turned[: knock.size] += knock
             stream.write(turned[: round(seconds * RATE_HZ) - start])
 
 
@@ -196,7 +204,7 @@ def main() -> None:
     """Run the job that the command line names."""
     job, file, *more = sys.argv[1], Path(sys.argv[2]), *sys.argv[3:]
     works: dict[str, Callable[[], None]] = {
-        "write": lambda: write(file, float(more[0]), int(more[1])),
+        "write": lambda: write(file, float(more[0]), int(more[1]), knocks=len(more) > 2),
         "decode": lambda: decode(file),
         "one thread": lambda: analyse(file, 1),
         "two threads": lambda: analyse(file, 2),
