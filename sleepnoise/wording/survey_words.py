@@ -83,6 +83,22 @@ def gain_table(plans: tuple[PlannedBedroom, ...]) -> Table:
     )
 
 
+def gain_text(plan: PlannedBedroom) -> str:
+    """Return what a plan silences for its price.
+
+    Examples
+    --------
+    >>> gain_text(
+    ...     PlannedBedroom(
+    ...         bedroom="a", events=8, audible=2, money=500.0, currency="EUR", per_money=0.012, guessed=False
+    ...     )
+    ... )
+    '6 of 8 for 500 EUR'
+    """
+    price = f"for {plan.money:.0f} {plan.currency}".rstrip() if plan.money else "at no cost"
+    return f"{plan.events - plan.audible} of {plan.events} {price}"
+
+
 def _planned(plan: PlannedBedroom) -> tuple[str, ...]:
     gain = "no cost" if math.isinf(plan.per_money) else f"{plan.per_money * MONEY:.1f}"
     return (

@@ -69,7 +69,7 @@ def test_dossiers_are_ranked_with_the_gain_of_their_plans_and_common_sources(cas
     assert [(plan.bedroom, plan.per_money) for plan in found.plans] == [("Larch Court, flat 3", 6 / 500)]
     assert [each.night for each in found.failures] == ["2026-02-03"]
     assert found.failures[0].complaint.endswith(": is not assessed as things stand.")
-    assert "Larch Court, flat 3" in survey_page(found)
+    assert "6 of 8 for 500 EUR" in survey_page(found)
 
 
 def test_one_dossier_alone_and_results_beside_it_do(cases, tmp_path, record):

@@ -1,6 +1,8 @@
 import csv
 import io
 import math
+import re
+from zoneinfo import ZoneInfo
 
 import pytest
 
@@ -8,6 +10,7 @@ from sleepnoise.errors import RecordingError, SettingsError
 from sleepnoise.portfolio.ledger import Entry, Outcome, Place, write_entry
 from sleepnoise.portfolio.survey import ranking_text, survey
 from sleepnoise.portfolio.tables import rows_of
+from sleepnoise.report.survey_figures import shared_figure
 from sleepnoise.report.survey_page import survey_page
 from sleepnoise.screens.many_nights import nights_progress, show_survey
 
@@ -86,3 +89,15 @@ def test_a_failure_is_said_at_once(capsys):
     with nights_progress(1) as done:
         done(Outcome(bedroom="a", night="b", state="failed", complaint="x.wav: is torn.", remedy="Mend it."))
     assert "a, b: x.wav: is torn. Mend it." in capsys.readouterr().err
+
+
+def test_each_moment_that_two_bedrooms_share_is_a_stroke_at_its_local_time(portfolio):
+    found = survey([portfolio])
+    drawn = shared_figure(found).svg
+    moments = drawn.count('class="laeq"') + drawn.count('class="upper"')
+    assert moments == sum(pair.together for pair in found.pairs)
+    assert "Europe/Vienna" in shared_figure(found).title
+    # The record begins at 23:00 local time; what is drawn first lies in its first hours.
+    first = min(found.pairs[0].times).astimezone(ZoneInfo("Europe/Vienna"))
+    heads = re.findall(r">(\d\d:\d\d)<", drawn)
+    assert heads[0] <= f"{first:%H:%M}" < heads[1]
