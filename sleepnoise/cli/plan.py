@@ -14,10 +14,9 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from sleepnoise.assessing.kept_night import KeptNight
-    from sleepnoise.planning.bedroom_plan import BedroomPlan
+    from sleepnoise.planning.bedroom_plan import BedroomPlan, PublishedLimits
     from sleepnoise.planning.bedroom_problem import MaskerChoices, RoomWishes
     from sleepnoise.planning.problem import Wish
-    from sleepnoise.planning.published_limits import PublishedLimits
 
 ROOM, TARGET, MEANS = "Room and nights", "Target", "What may be used"
 RESULT = "Result"
@@ -152,12 +151,12 @@ def _plan(
 ) -> "tuple[BedroomPlan, tuple[RoomWishes, MaskerChoices]]":
     """Return the plan, and what it was made with."""
     from sleepnoise.assessing.kept_night import read_kept_night
+    from sleepnoise.assessing.published_limits import published_limits
     from sleepnoise.hearing.ageing import Listener
     from sleepnoise.masking.design_settings import LOWEST_PLAYED_HZ
     from sleepnoise.masking.masker import masker_shapes
     from sleepnoise.planning.bedroom_plan import plan_bedroom
     from sleepnoise.planning.bedroom_problem import MaskerChoices, RoomWishes
-    from sleepnoise.planning.published_limits import published_limits
     from sleepnoise.planning.room_study import study_room
 
     nights = [read_kept_night(folder) for folder in folders]

@@ -13,8 +13,10 @@ from sleepnoise.proving.night_proof import NightProof
 from sleepnoise.proving.promise import Promise
 
 HEARD_SCHEMA = {"name": "sleepnoise/plan-heard", "version": 1}
+"""Name and version of the document. Chosen: raised whenever a key changes its meaning."""
+
 CHECKED_SCHEMA = {"name": "sleepnoise/plan-checked", "version": 1}
-"""Names and versions of both documents. Chosen: raised whenever a key changes its meaning."""
+"""The same of a plan that was checked. Chosen: as above."""
 
 _CONVENTIONS = {key: CONVENTIONS[key] for key in ("null", "-Infinity", "third octaves", "uncertainty")}
 

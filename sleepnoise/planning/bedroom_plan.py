@@ -7,6 +7,7 @@ import numpy as np
 
 from sleepnoise.acoustics.decibels import FloatArray, energy, level
 from sleepnoise.acoustics.spectrum import Spectrum
+from sleepnoise.errors import SettingsError
 from sleepnoise.hearing.ageing import Listener
 from sleepnoise.hearing.audibility import MODEL_BANDS_HZ
 from sleepnoise.isolation.treatments import treated_open_m2
@@ -17,7 +18,6 @@ from sleepnoise.planning.optimum import Optimum, Plan, find_optimum
 from sleepnoise.planning.outcome import left_over
 from sleepnoise.planning.planned_events import HeardNight
 from sleepnoise.planning.problem import A_WEIGHTS, YOUNG_ADULT, Problem, Wish
-from sleepnoise.planning.published_limits import PublishedLimits
 from sleepnoise.planning.robustness import CertainPlan, Certainty, certain_plan, certainty, draw
 from sleepnoise.planning.room_study import RoomStudy
 from sleepnoise.planning.tradeoff import (
@@ -66,6 +66,68 @@ def listener_caution(listener: Listener) -> str:
         "either way. A plan that just meets its target may miss it in the room: the certainty beside it says "
         "how surely it is met."
     )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PublishedLimit:
+    """A published value that a plan is to keep.
+
+    Attributes
+    ----------
+    guideline, criterion, quantity : str
+    level_db : float, dB
+    allowed : int
+        Events a night that may lie above it.
+    document : str
+        Where the value stands.
+    """
+
+    guideline: str
+    criterion: str
+    quantity: str
+    level_db: float
+    allowed: int
+    document: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PublishedLimits:
+    """All that was asked for by name.
+
+    Attributes
+    ----------
+    used : tuple of PublishedLimit
+    passed_over : tuple of str
+        Values of the same documents that are no limits for this plan, each with the reason.
+    """
+
+    used: tuple[PublishedLimit, ...] = ()
+    passed_over: tuple[str, ...] = ()
+
+    @property
+    def laeq_dba(self) -> float:
+        """The lowest LAeq asked for, dB(A); infinite for none."""
+        return min((each.level_db for each in self.used if each.quantity == "laeq"), default=float("inf"))
+
+    @property
+    def lafmax(self) -> tuple[float, int] | None:
+        """LAFmax, dB(A), and the events a night that may exceed it; ``None`` for none.
+
+        Raises
+        ------
+        SettingsError
+            If two rules were asked for of which neither is the stricter one.
+        """
+        rules = [(each.level_db, each.allowed) for each in self.used if each.quantity == "lafmax"]
+        if not rules:
+            return None
+        strictest = min(level for level, _ in rules), min(allowed for _, allowed in rules)
+        if strictest not in rules:
+            raise SettingsError(
+                f"guideline: {len(rules)} rules for LAFmax were named, and none of them holds the others.",
+                remedy="Name one of them, as NAME:CRITERION.",
+            )
+        return strictest
 
 
 NO_LIMITS = PublishedLimits()

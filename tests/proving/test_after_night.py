@@ -108,7 +108,7 @@ def test_the_document_of_a_heard_night_holds_every_level_unrounded(behind_curtai
 
 
 def test_events_come_out_as_planned_and_never_much_louder(behind_curtain):
-    """The plan's bar: typically within 0.5 dB, never more than 1 dB too low, apart from what a masker hides."""
+    """The plan's bar: typically within 0.5 dB, never more than 1 dB too low."""
     off_db = [each.lafmax.difference_db for each in behind_curtain.events]
     assert np.median(np.abs(off_db)) < 0.5
     assert max(off_db) < 1.0

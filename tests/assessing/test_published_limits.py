@@ -2,8 +2,8 @@
 
 import pytest
 
+from sleepnoise.assessing.published_limits import published_limits
 from sleepnoise.errors import ProfileError, SettingsError
-from sleepnoise.planning.published_limits import published_limits
 
 NIGHT = ("23:00", "07:00")
 

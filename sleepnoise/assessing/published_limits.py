@@ -5,77 +5,15 @@ limit only if it says just that, is verified, and what it is made for was said. 
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 from sleepnoise.errors import SettingsError
 from sleepnoise.judgement.criteria import Criterion, criteria_of
+from sleepnoise.planning.bedroom_plan import PublishedLimit, PublishedLimits
 from sleepnoise.profiles.files import read_guideline
 from sleepnoise.profiles.guideline import SourceKind, Windows
 
 _AS_LIMITS = {("laeq", "period"), ("lafmax", "event")}
 """Quantities that a plan holds, and over what."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class PublishedLimit:
-    """A published value that a plan is to keep.
-
-    Attributes
-    ----------
-    guideline, criterion, quantity : str
-    level_db : float, dB
-    allowed : int
-        Events a night that may lie above it.
-    document : str
-        Where the value stands.
-    """
-
-    guideline: str
-    criterion: str
-    quantity: str
-    level_db: float
-    allowed: int
-    document: str
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class PublishedLimits:
-    """All that was asked for by name.
-
-    Attributes
-    ----------
-    used : tuple of PublishedLimit
-    passed_over : tuple of str
-        Values of the same documents that are no limits for this plan, each with the reason.
-    """
-
-    used: tuple[PublishedLimit, ...] = ()
-    passed_over: tuple[str, ...] = ()
-
-    @property
-    def laeq_dba(self) -> float:
-        """The lowest LAeq asked for, dB(A); infinite for none."""
-        return min((each.level_db for each in self.used if each.quantity == "laeq"), default=float("inf"))
-
-    @property
-    def lafmax(self) -> tuple[float, int] | None:
-        """LAFmax, dB(A), and the events a night that may exceed it; ``None`` for none.
-
-        Raises
-        ------
-        SettingsError
-            If two rules were asked for of which neither is the stricter one.
-        """
-        rules = [(each.level_db, each.allowed) for each in self.used if each.quantity == "lafmax"]
-        if not rules:
-            return None
-        strictest = min(level for level, _ in rules), min(allowed for _, allowed in rules)
-        if strictest not in rules:
-            raise SettingsError(
-                f"guideline: {len(rules)} rules for LAFmax were named, and none of them holds the others.",
-                remedy="Name one of them, as NAME:CRITERION.",
-            )
-        return strictest
 
 
 def published_limits(
