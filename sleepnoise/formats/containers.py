@@ -43,6 +43,10 @@ OGG_FLAGS_OFFSET = 5
 OGG_LAST_PAGE = 0x04
 """Flag of the last page of a stream. Source: RFC_3533."""
 
+OGG_SERIAL = slice(14, 18)
+"""Where the number of a stream is in the header of its pages. Source: RFC_3533."""
+
+OGG_CHAINED = "holds more than one stream of sound: only the first was read"
 OGG_OPEN = "not closed properly: its last page is missing; nothing tells how much sound that was"
 
 
@@ -164,7 +168,7 @@ def _found(file: KeptFile) -> SoundBytes:
             header=b"",
             place=0,
             size=_length(plain),
-            finding=OGG_OPEN if _ogg_is_open(plain) else "",
+            finding=_ogg_finding(plain),
             missing_share=_missing_share(plain),
         )
     plain.detach()
@@ -234,10 +238,14 @@ def _missing_share(stream: BinaryIO) -> float:
     return max(stated - length, 0) / max(length, 1)
 
 
-def _ogg_is_open(stream: BinaryIO) -> bool:
-    """Whether the last page of an Ogg file is not marked as the last one."""
-    if _bytes_at(stream, 0, 4) != b"OggS":
-        return False
+def _ogg_finding(stream: BinaryIO) -> str:
+    """Return what is to be said of the end of an Ogg file; empty of a whole one, and of other files."""
+    first = _bytes_at(stream, 0, OGG_SERIAL.stop)
+    if first[:4] != b"OggS":
+        return ""
     ending = _bytes_at(stream, max(_length(stream) - 2 * OGG_PAGE_BYTES, 0), 2 * OGG_PAGE_BYTES)
-    flags = ending.rfind(b"OggS\0") + OGG_FLAGS_OFFSET
-    return not ending[flags : flags + 1] or not ending[flags] & OGG_LAST_PAGE
+    last = ending[max(ending.rfind(b"OggS\0"), 0) :]
+    flags = last[OGG_FLAGS_OFFSET : OGG_FLAGS_OFFSET + 1]
+    if len(last) >= OGG_SERIAL.stop and last[OGG_SERIAL] != first[OGG_SERIAL]:
+        return OGG_CHAINED
+    return OGG_OPEN if not flags or not flags[0] & OGG_LAST_PAGE else ""

@@ -251,7 +251,7 @@ def check_once(path: Path, heads: list[str], mapping: LogMapping, places: dict[s
 def columns_lacking(path: Path, heads: Iterable[str], lacking: Iterable[str]) -> RecordingError:
     """Return the error for columns that are not there."""
     return RecordingError(
-        f"{path}: has no column {', '.join(map(repr, lacking))}; the nearest line has "
+        f"{path}: has no column {', '.join(map(repr, lacking))!s:.400}; the nearest line has "
         f"{', '.join(repr(head.strip()) for head in heads)!s:.400}.",
         remedy="Copy the heads as they stand in the file; check the separator if they hang together.",
     )

@@ -11,7 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from sleepnoise.errors import RecordingError
-from sleepnoise.formats.containers import OGG_OPEN, KeptFile, Spliced
+from sleepnoise.formats.containers import OGG_CHAINED, OGG_OPEN, KeptFile, Spliced
 from sleepnoise.formats.riff import OPEN, SoundPlace
 from sleepnoise.recording.audio_file import open_audio, read_blocks
 from sleepnoise.recording.calibration import Calibration
@@ -161,3 +161,15 @@ def test_a_size_that_sends_the_decoder_in_front_of_the_file_leaves_no_traceback(
     content[place : place + 8] = struct.pack("<Q", size)
     with suppress(RecordingError):
         assert heard(opened(tmp_path, bytes(content)))[0].size == 100
+
+
+@pytest.mark.parametrize("name", ["VORBIS", "OPUS"])
+def test_what_follows_a_closed_ogg_stream_is_not_read_and_that_is_said(tmp_path, files, make_sound, name):
+    samples, content = files[name]
+    other = make_sound(tmp_path / "other", np.zeros(48_000), format="OGG", subtype=name).read_bytes()
+    serial = content[14:18]
+    assert other[14:18] != serial
+    audio = opened(tmp_path, content + other)
+    assert OGG_CHAINED in audio.remarks
+    assert heard(audio)[0].size <= samples.size
+    assert OGG_CHAINED not in opened(tmp_path, content).remarks

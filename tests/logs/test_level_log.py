@@ -386,3 +386,7 @@ def test_no_file_ends_in_anything_but_a_log_or_a_complaint(read, garbage):
             assert error.remedy  # noqa: PT017 - any deliberate error will do
         else:
             assert log.steps > 0
+
+
+def test_a_complaint_stays_short_however_long_a_name_is(read):
+    assert len(refused(read, RecordingError, rows([30]), "time=Time", "laeq=" + "n" * 5000)) < 1500
