@@ -16,7 +16,7 @@ from sleepnoise.masking.cautions import MASKER_CAUTIONS
 from sleepnoise.planning.bedroom_problem import MaskerChoices, RoomWishes, bedroom_problem
 from sleepnoise.planning.optimum import Optimum, Plan, find_optimum
 from sleepnoise.planning.outcome import left_over
-from sleepnoise.planning.planned_events import HeardNight
+from sleepnoise.planning.planned_events import NO_MOMENTS_U_DB, HeardNight
 from sleepnoise.planning.problem import A_WEIGHTS, YOUNG_ADULT, Problem, Wish
 from sleepnoise.planning.robustness import CertainPlan, Certainty, certain_plan, certainty, draw
 from sleepnoise.planning.room_study import RoomStudy
@@ -255,7 +255,12 @@ def planned_bedroom(
         certain=tuple(certain_plan(problem, drawn, each) for each in certainties),
         alarms=() if plan is None else tuple(alarm_checks(problem, plan)),
         limits=NO_LIMITS,
-        cautions=(listener_caution(problem.listener), *JOINT_PLAN_CAUTIONS, *MASKER_CAUTIONS),
+        cautions=(
+            listener_caution(problem.listener),
+            *_old_nights(problem),
+            *JOINT_PLAN_CAUTIONS,
+            *MASKER_CAUTIONS,
+        ),
     )
 
 
@@ -283,6 +288,15 @@ def alarm_checks(problem: Problem, plan: Plan) -> Iterator[AlarmCheck]:
         ):
             loss = Spectrum(nominal_hz=MODEL_BANDS_HZ, levels_db=-level(share))
             yield check_alarm(alarm, masker, heard, title, loss)
+
+
+def _old_nights(problem: Problem) -> tuple[str, ...]:
+    if (problem.events.max_u_db < NO_MOMENTS_U_DB).all():
+        return ()
+    return (
+        "A night was assessed by an older version, which kept only the highest level of each band: short "
+        "sounds such as slams may come out 1 to 3 dB louder than planned. Assess it again.",
+    )
 
 
 def part_shares(problem: Problem) -> tuple[PartShare, ...]:

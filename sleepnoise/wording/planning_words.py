@@ -241,7 +241,7 @@ def _proof(plan: BedroomPlan, best: Plan) -> str:
 
 def _alternatives(plan: BedroomPlan) -> tuple[str, ...]:
     lines = []
-    for name, other in (("Isolation alone", plan.isolation_only), ("A masker alone", plan.masking_only)):
+    for name, other in (("Isolation alone", plan.isolation_only), (_masking_name(plan), plan.masking_only)):
         if other is not None:
             lines.append(f"{name}: {_short(plan, other)}.")
     best = plan.optimum.plan
@@ -252,6 +252,11 @@ def _alternatives(plan: BedroomPlan) -> tuple[str, ...]:
             f"{money_text(plan, max(saved, 0.0))} more, and {_louder(best, plan.eased)}."
         )
     return tuple(lines)
+
+
+def _masking_name(plan: BedroomPlan) -> str:
+    required = any(group.options[0].treatments for group in plan.problem.groups)
+    return "A masker beside what is required alone" if required else "A masker alone"
 
 
 def _louder(best: Plan, other: Plan) -> str:
