@@ -10,6 +10,7 @@ import signal
 import sys
 from _thread import interrupt_main
 from collections.abc import Callable
+from contextlib import suppress
 from functools import wraps
 from importlib import import_module
 from threading import current_thread, main_thread
@@ -215,7 +216,27 @@ def main() -> None:
     for name in ("SIGTERM", "SIGHUP"):
         if hasattr(signal, name):
             signal.signal(getattr(signal, name), _end)
-    app(prog_name="sleepnoise")
+    _open_what_is_closed()
+    try:
+        app(prog_name="sleepnoise")
+    except OSError as error:
+        # Help, or the last complaint itself, found no room where it is printed.
+        with suppress(OSError):
+            sys.stderr.write(f"Cannot go on: {error.strerror or error}.\n")
+        sys.exit(CANNOT)
+
+
+def _open_what_is_closed() -> None:
+    """Let what is printed go nowhere if whoever started this closed the place for it.
+
+    Otherwise the first file that is opened would take that place, and get what is printed.
+    """
+    for number, name in enumerate(("stdin", "stdout", "stderr")):
+        if getattr(sys, name) is None:
+            handle = os.open(os.devnull, os.O_RDWR)
+            if handle != number:
+                os.dup2(handle, number)
+            setattr(sys, name, open(number, "r" if number == 0 else "w", encoding="utf-8"))  # noqa: PTH123, SIM115
 
 
 def _raise_again(lost: Any) -> None:
@@ -234,4 +255,5 @@ def _hear_interrupts(how: Any) -> None:
 
 def _end(number: int, _frame: FrameType | None) -> None:
     """Leave by way of every clean-up, as an interrupt does, when the machine asks to end."""
+    signal.signal(number, signal.SIG_IGN)
     sys.exit(128 + number)
