@@ -290,10 +290,13 @@ def alarm_checks(problem: Problem, plan: Plan) -> Iterator[AlarmCheck]:
             yield check_alarm(alarm, masker, heard, title, loss)
 
 
-def _old_nights(problem: Problem) -> tuple[str, ...]:
+def _own_cautions(problem: Problem) -> tuple[str, ...]:
+    """Return what has to be said of this very plan."""
+    whose = listener_caution(problem.listener)
     if (problem.events.max_u_db < NO_MOMENTS_U_DB).all():
-        return ()
+        return (whose,)
     return (
+        whose,
         "A night was assessed by an older version, which kept only the highest level of each band: short "
         "sounds such as slams may come out 1 to 3 dB louder than planned. Assess it again.",
     )
