@@ -255,12 +255,7 @@ def planned_bedroom(
         certain=tuple(certain_plan(problem, drawn, each) for each in certainties),
         alarms=() if plan is None else tuple(alarm_checks(problem, plan)),
         limits=NO_LIMITS,
-        cautions=(
-            listener_caution(problem.listener),
-            *_old_nights(problem),
-            *JOINT_PLAN_CAUTIONS,
-            *MASKER_CAUTIONS,
-        ),
+        cautions=(*_own_cautions(problem), *JOINT_PLAN_CAUTIONS, *MASKER_CAUTIONS),
     )
 
 

@@ -286,9 +286,8 @@ def test_a_plan_weighs_the_alarm_in_the_bands_of_its_pitch(study):
 
 
 def test_nights_of_an_older_version_are_planned_with_a_caution(study):
-    old = plan_bedroom(
-        [NIGHT], study, RoomWishes(origins={}), MASKERS, Wish(margin_db=13.0, events_allowed=4)
-    )
+    wish = Wish(margin_db=13.0, events_allowed=4)
+    old = plan_bedroom([NIGHT], study, RoomWishes(origins={}), MASKERS, wish)
     assert any("Assess it again" in caution for caution in old.cautions)
     moment = Spectrum(nominal_hz=MODEL_BANDS_HZ, levels_db=55.0 - 0.8 * BAND)
     new = Night(tuple(replace(event, loudest_moments=(moment,)) for event in NIGHT.events))
