@@ -172,10 +172,11 @@ def main() -> None:
     parser.add_argument("--steered", action="store_true", help="by atheris; one target")
     asked = parser.parse_args()
     finds = 0
+    if not asked.steered:
+        limit_memory()
     for name in asked.target or targets:
         if asked.steered:
             steer(name, targets[name], seeds[name](), asked.seconds)
-        limit_memory()
         finds += run(name, targets[name], seeds[name](), asked.seconds, asked.seed)
     sys.exit(bool(finds))
 
