@@ -40,6 +40,9 @@ SHORTEST_SPAN_S = 4 * 3600.0
 ALIKE = 0.75
 """Likeness of names, 0 to 1, from which one is offered for another. Chosen: a letter or two wrong."""
 
+LONGEST_ZONE_NAME = 64
+"""Characters of the name of a zone. Chosen: twice the longest that there is."""
+
 _DAY = timedelta(days=1)
 _READING = re.compile(
     r"(?P<day>\d{4}-\d\d-\d\d[T ])?\d\d:\d\d:\d\d(?:\.\d{1,6})?(?(day)(?:Z|[+-]\d\d:\d\d)?|)", re.ASCII
@@ -67,11 +70,12 @@ def zone_named(name: str, where: str) -> ZoneInfo:
         If there is no such zone. The remedy names one that sounds alike.
     """
     try:
-        return ZoneInfo(name)
+        # A lookup of a name with hundreds of slashes goes as deep, and too deep.
+        return ZoneInfo(name if len(name) <= LONGEST_ZONE_NAME else "")
     except (ZoneInfoNotFoundError, ValueError, OSError) as error:
         cities = [known for known in sorted(available_timezones()) if "/" in known]
         by_city = {known.rpartition("/")[2].casefold(): known for known in cities}
-        wanted = name.rpartition("/")[2].casefold().replace(" ", "_")
+        wanted = name[:LONGEST_ZONE_NAME].rpartition("/")[2].casefold().replace(" ", "_")
         alike = get_close_matches(wanted, by_city, n=1, cutoff=ALIKE)
         close = [by_city[city] for city in alike] or ["Europe/Vienna"]
         raise StartTimeError(

@@ -12,6 +12,7 @@ from sleepnoise.recording.clock import (
     ClockCorrection,
     ClockReading,
     span_text,
+    zone_named,
 )
 
 VIENNA = ZoneInfo("Europe/Vienna")
@@ -212,3 +213,10 @@ def test_readings_must_be_hours_apart_dated_and_at_most_two():
 )
 def test_lengths_of_time_are_told_in_the_units_that_they_need(seconds, text):
     assert span_text(timedelta(seconds=seconds)) == text
+
+
+def test_a_zone_name_as_deep_as_a_shell_allows_is_refused_shortly():
+    with pytest.raises(StartTimeError, match="must be an IANA name") as caught:
+        zone_named("Europe/Vienna" * 2000, "night")
+    assert len(caught.value.complaint) < 200
+    assert caught.value.remedy
