@@ -67,7 +67,7 @@ def fast_levels(blocks: Iterable[PressureBlock], step_ms: int) -> FloatArray:
         sums = joiner.take(pieces, frames.first_sample + squares.size)
         # The last frames go on in silence, which nobody recorded.
         sums = sums[: grid.cell_of(heard) - done]
-        fast = detector.process(sums / grid.samples_in(done, sums.size), SETTLING_STEPS)
+        fast = detector.process(sums / grid.mean_samples, SETTLING_STEPS)
         readings.append(fast[(-done - 1) % step_ms :: step_ms])
         done += sums.size
     return pressure_level(np.concatenate(readings))

@@ -29,6 +29,11 @@ class Grid:
         """Return the cell that holds a sample."""
         return sample * self.cells_per_second // self.sample_rate_hz
 
+    @property
+    def mean_samples(self) -> float:
+        """Length of a cell in samples, which need not be a whole number."""
+        return self.sample_rate_hz / self.cells_per_second
+
     def edges(self, first_cell: int, last_cell: int) -> NDArray[np.int64]:
         """Return the first sample of each cell from *first_cell* up to and with *last_cell*."""
         cells = np.arange(first_cell, last_cell + 1, dtype=np.int64)

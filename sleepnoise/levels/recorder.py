@@ -52,14 +52,15 @@ class _Weighted:
         self._joiner = CellJoiner(steps, np.add)
         self._fast = ExponentialDetector(F_TIME_CONSTANT_S, 1 / steps.cells_per_second)
         self._slow = ExponentialDetector(S_TIME_CONSTANT_S, 1 / steps.cells_per_second)
-        self._steps_done = self._ticks_done = 0
+        self._ticks_done = 0
         self._waiting = np.empty((3, 0))
 
     def levels(self, a_step: FloatArray, next_sample: int) -> FloatArray:
         """Return the rows ``_WEIGHTED`` of the ticks that are now complete, shape (5, ticks), dB."""
         sums = self._joiner.take(a_step, next_sample)
-        mean_square = sums / self._steps.samples_in(self._steps_done, sums.size)
-        self._steps_done += sums.size
+        # By the length of a step, not by the samples that fall into it: a click must not count less
+        # in a step that happens to hold one more.
+        mean_square = sums / self._steps.mean_samples
         detected = [detector.process(mean_square, self._per_tick) for detector in (self._fast, self._slow)]
         waiting = np.concatenate([self._waiting, np.stack([sums, *detected])], axis=1)
         complete = waiting.shape[1] // self._per_tick

@@ -2,6 +2,7 @@
 
 import numpy as np
 import pytest
+from scipy.signal import firwin
 
 from sleepnoise.acoustics.bands import band_edges_hz
 from sleepnoise.acoustics.decibels import energy_mean
@@ -45,6 +46,21 @@ def test_every_tick_agrees_with_the_slow_meter(measure, slow_meter, sounds, rate
         assert levels.shape == ours.shape == (50,)
         kept = heard(levels)
         np.testing.assert_allclose(ours[kept], levels[kept], rtol=0, atol=tolerance_db, err_msg=name)
+
+
+@pytest.mark.parametrize("rate_hz", [11025, 22050, 44100])
+def test_a_click_is_as_loud_in_every_step_of_a_rate_that_is_no_multiple_of_1000(measure, slow_meter, rate_hz):
+    # Steps of 1 ms hold 11 or 12 samples at 11025 Hz; the 44 clicks fall into each place of their pattern.
+    samples = 1e-3 * np.random.default_rng(1).standard_normal(23 * rate_hz)
+    places = (np.arange(44) * 0.5 + 0.3) * rate_hz + np.arange(44) * 10.3
+    click = firwin(31, 0.43, window=("kaiser", 6.0), fs=1.0)
+    for place in places.astype(int):
+        samples[place : place + click.size] += 30 * click
+    samples = samples.astype(np.float32)
+    found, slow = measure(samples, rate_hz), slow_meter(samples, rate_hz)
+    expected = slow.detected_db(slow.weighted("A"), 0.125)[1]
+    loud = expected > expected.max() - 3
+    np.testing.assert_allclose(found.lafmax[loud], expected[loud], rtol=0, atol=EXTREME_DB)
 
 
 @pytest.mark.parametrize("kind", KINDS)
