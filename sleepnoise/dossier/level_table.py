@@ -23,15 +23,19 @@ QUANTITIES = ("laeq", "lceq", "lzeq", "laf", "lafmax", "lafmin", "lasmax", "lcpe
 def write_level_table(history: LevelHistory, path: Path) -> None:
     """Write the history as Parquet: one row a tick, one column a quantity or band."""
     schema = _schema(history)
-    with pq.ParquetWriter(
-        path,
-        schema,
-        compression="zstd",
-        use_dictionary=False,
-        column_encoding={
-            name: "PLAIN" if name == "left_out" else "DELTA_BINARY_PACKED" for name in schema.names
-        },
-    ) as writer:
+    # An open file, because the library takes no name that is not UTF-8.
+    with (
+        path.open("wb") as file,
+        pq.ParquetWriter(
+            file,
+            schema,
+            compression="zstd",
+            use_dictionary=False,
+            column_encoding={
+                name: "PLAIN" if name == "left_out" else "DELTA_BINARY_PACKED" for name in schema.names
+            },
+        ) as writer,
+    ):
         for first in range(0, max(history.ticks, 1), TICKS_TOGETHER):
             last = min(first + TICKS_TOGETHER, history.ticks)
             writer.write_table(_rows(history, first, last, schema))

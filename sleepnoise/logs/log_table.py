@@ -261,7 +261,8 @@ def parquet_blocks(reading: TableReading) -> Iterator[tuple[list[int], Cells]]:
     """Yield blocks of rows of a Parquet file."""
     path = reading.path
     try:
-        with pq.ParquetFile(path) as file:
+        # An open file, because the library takes no name that is not UTF-8.
+        with path.open("rb") as opened, pq.ParquetFile(opened) as file:
             heads = list(file.schema_arrow.names)
             places, lacking = columns_among(heads, reading.mapping)
             if lacking or max(places.values()) >= len(heads):

@@ -1,3 +1,4 @@
+import os
 from datetime import datetime, timedelta
 from pathlib import Path
 
@@ -65,3 +66,15 @@ def test_an_empty_history_is_still_a_table(record: NightRecord, tmp_path: Path) 
     history: LevelHistory = record.history.between(0, 0)
     write_level_table(history, tmp_path / "empty.parquet")
     assert pq.read_table(tmp_path / "empty.parquet").num_rows == 0
+
+
+def test_a_folder_whose_name_is_not_utf_8_gets_the_same_table(
+    record: NightRecord, tmp_path: Path, written: Path
+) -> None:
+    try:
+        folder = tmp_path / os.fsdecode(b"night\xff")
+        folder.mkdir()
+    except (OSError, UnicodeError):
+        pytest.skip("this file system takes no such names")
+    write_level_table(record.history, folder / "levels.parquet")
+    assert (folder / "levels.parquet").read_bytes() == written.read_bytes()

@@ -3,6 +3,7 @@
 import csv
 import io
 import math
+import os
 import tracemalloc
 from datetime import UTC, datetime, timedelta
 from zoneinfo import ZoneInfo
@@ -390,3 +391,16 @@ def test_no_file_ends_in_anything_but_a_log_or_a_complaint(read, garbage):
 
 def test_a_complaint_stays_short_however_long_a_name_is(read):
     assert len(refused(read, RecordingError, rows([30]), "time=Time", "laeq=" + "n" * 5000)) < 1500
+
+
+def test_a_parquet_log_may_have_a_name_that_is_not_utf_8(tmp_path):
+    try:
+        path = tmp_path / os.fsdecode(b"log\xff.parquet")
+        path.touch()
+    except (OSError, UnicodeError):
+        pytest.skip("this file system takes no such names")
+    with path.open("wb") as file:
+        pq.write_table(
+            pa.table({"Time": ["2026-01-14 23:00:00", "2026-01-14 23:00:01"], "LAeq": [30.0, 31.0]}), file
+        )
+    assert read_level_log(path, read_log_mapping(PLAIN), zone=ZONE).steps == 2
