@@ -2,21 +2,15 @@
 
 import math
 from collections import Counter
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Sequence
 from datetime import tzinfo
 
-from sleepnoise.acoustics.spectrum import Spectrum
 from sleepnoise.hearing.audibility import MODEL_UNCERTAINTY_DB
-from sleepnoise.hearing.critical_bands import critical_band_sone
-from sleepnoise.hearing.loudness import loudness_sone
 from sleepnoise.hearing.speech import NOT_UNDERSTOOD_SII, PEAKS_DB, SpeechPrivacy
 from sleepnoise.hearing.two_models import Opinion, agreement_db
 from sleepnoise.night.events import Event
 from sleepnoise.wording.rounding import clock_text, level_text, signed_text
 from sleepnoise.wording.tables import Table, column, plain_column
-
-YES_NO = {True: "yes", False: "no", None: "cannot tell"}
-"""Answers, the third one included."""
 
 MODELS_SAID = (
     "The band model compares each third octave with what hides it there; the other one follows the sound "
@@ -24,12 +18,6 @@ MODELS_SAID = (
     f"hearing; published thresholds leave either uncertain by {MODEL_UNCERTAINTY_DB:g} dB."
 )
 """Said once beside a second opinion."""
-
-LOUDNESS_SAID = (
-    "Twice the sone is about twice as loud. The two methods of ISO 532 differ by half as much again, and "
-    "rank steep and flat spectra differently: build nothing on less than 20 %."
-)
-"""Said once beside figures of loudness."""
 
 SPEECH_SAID = (
     "The index is that of ANSI S3.5-1997 for ordinary talk; up to "
@@ -81,45 +69,6 @@ def opinion_sentences(opinions: Sequence[Opinion]) -> Iterator[str]:
     if agreement is not None:
         low, high = (signed_text(each) for each in agreement)
         yield f"Band model less inner ear: {low} to {high} dB; where positive, the band model is stricter."
-
-
-def loudness_table(title: str, sounds: Mapping[str, tuple[Spectrum, Spectrum]]) -> Table:
-    """Return how loud sounds were before and are after, by both methods of ISO 532, in a diffuse field."""
-    columns = (
-        plain_column("Sound"),
-        plain_column("before, sone", number=True), plain_column("after, sone", number=True),
-        plain_column("after / before", number=True),
-        plain_column("before, critical bands", number=True),
-        plain_column("after, critical bands", number=True),
-    )  # fmt: skip
-    rows = []
-    for name, pair in sounds.items():
-        before, after = (loudness_sone(sound) for sound in pair)
-        share = f"{100 * after / before:.0f} %" if before > 0 else "–"
-        by_band = (sone_text(critical_band_sone(sound)) for sound in pair)
-        rows.append((name, sone_text(before), sone_text(after), share, *by_band))
-    return Table(title=title, columns=columns, rows=tuple(rows))
-
-
-def privacy_table(title: str, findings: Mapping[str, SpeechPrivacy]) -> Table:
-    """Return what gets across of somebody's talk, one situation a row."""
-    columns = (
-        plain_column("Talk"), plain_column("Index", number=True), plain_column("Understood"),
-        plain_column("Peaks over limit, dB", number=True), plain_column("Heard"),
-        plain_column("Uniform ratio, dB (unverified)", number=True),
-    )  # fmt: skip
-    rows = (
-        (
-            name,
-            "not known" if math.isnan(found.sii) else f"{found.sii:.2f}",
-            YES_NO[found.understood],
-            signed_text(found.peak_margin_db),
-            YES_NO[found.heard],
-            signed_text(found.uniform_snr_db),
-        )
-        for name, found in findings.items()
-    )
-    return Table(title=title, columns=columns, rows=tuple(rows))
 
 
 def privacy_sentence(found: SpeechPrivacy) -> str:

@@ -5,22 +5,16 @@ from zoneinfo import ZoneInfo
 import numpy as np
 import pytest
 
-from sleepnoise.acoustics.spectrum import Spectrum
-from sleepnoise.hearing.audibility import MODEL_BANDS_HZ
 from sleepnoise.hearing.speech import SpeechPrivacy
 from sleepnoise.hearing.two_models import Opinion, second_opinions
-from sleepnoise.masking.masker import masker_shapes
 from sleepnoise.planning.first_plan import heard_events
 from sleepnoise.wording.hearing_words import (
-    loudness_table,
     opinion_sentences,
     opinion_table,
     privacy_sentence,
-    privacy_table,
     sone_text,
 )
 
-SHAPES = {shape.name: shape for shape in masker_shapes()}
 ZONE = ZoneInfo("Europe/Vienna")
 
 
@@ -55,16 +49,6 @@ def test_sentences_count_verdicts_and_print_how_far_the_models_agree():
     assert len(list(opinion_sentences([opinion(-np.inf, -np.inf)]))) == 1
 
 
-def test_loudness_before_and_after_is_given_by_both_methods():
-    silence = Spectrum(nominal_hz=MODEL_BANDS_HZ, levels_db=np.full(len(MODEL_BANDS_HZ), -np.inf))
-    pairs = {"masker": (SHAPES["pink"].at(40.0), SHAPES["pink"].at(30.0)), "nothing": (silence, silence)}
-    table = loudness_table("Loudness", pairs)
-    # Pink noise of 40 and 30 dB(A), ISO 532-2 and -1 (library): 5.57, 2.14 and 3.68, 1.31 sone.
-    assert table.rows[0] == ("masker", "5.6", "2.1", "38 %", "3.7", "1.3")
-    assert table.rows[1][3] == "–"
-    assert all(len(row) == len(table.columns) for row in table.rows)
-
-
 @pytest.mark.parametrize(
     ("found", "said"),
     [
@@ -87,15 +71,6 @@ def test_loudness_before_and_after_is_given_by_both_methods():
 )
 def test_talk_is_answered_in_a_sentence(found, said):
     assert privacy_sentence(found) == said
-
-
-def test_talk_stands_in_a_table_with_unverified_ratios_marked():
-    table = privacy_table("Talk", {"no masker": privacy(0.12, 8.0), "unknown": privacy(np.nan, -4.0, np.nan)})
-    assert "unverified" in table.columns[-1].text
-    assert table.rows == (
-        ("no masker", "0.12", "yes", "+8.0", "yes", "−18.0"),
-        ("unknown", "not known", "cannot tell", "−4.0", "cannot tell", "–"),
-    )
 
 
 def test_loudness_has_two_digits_that_count():
