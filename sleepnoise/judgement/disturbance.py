@@ -309,15 +309,3 @@ def odds_factors(kind: Traffic, change_db: float) -> tuple[float, float, float]:
     """
     low, middle, high = sorted(ratio ** (change_db / 10.0) for ratio in ODDS_RATIOS[kind])
     return low, middle, high
-
-
-def changed_probability(probability: float, odds_factor: float) -> float:
-    """Return the probability after its odds have changed by a factor.
-
-    Examples
-    --------
-    >>> round(changed_probability(0.05, 1.35), 4)
-    0.0663
-    """
-    odds = probability / (1.0 - probability) * odds_factor
-    return odds / (1.0 + odds)

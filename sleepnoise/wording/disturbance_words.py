@@ -35,6 +35,9 @@ CAUTIONS = (
 SMALLEST_SHARE = 0.01
 """Probability below which no number is given. Chosen: one percent is finer than any of the curves."""
 
+QUIETER_DB = -10.0
+"""Change of level that odds are told for, dB. Chosen: what a good door or window gains, half as loud."""
+
 SMALLEST_NUMBER = 0.1
 """Awakenings a night below which no number is given. Chosen: once in ten nights, finer than the curves."""
 
@@ -49,7 +52,8 @@ def disturbance_sentences(found: Disturbance) -> tuple[str, ...]:
     if not found.events:
         return ("No event was said to be traffic, so they are counted and nothing is said about awakenings.",)
     return tuple(
-        f"{number} {KINDS[kind]} event{'' if number == 1 else 's'}: {_expected_said(found.estimates, kind)}"
+        f"{number} {KINDS[kind]} event{'' if number == 1 else 's'}: {_expected_said(found.estimates, kind)} "
+        f"{odds_sentence(kind, QUIETER_DB)}"
         for kind, number in found.events.items()
     )
 
