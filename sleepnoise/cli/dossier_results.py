@@ -120,10 +120,15 @@ def plan(folder: Path, asked: tuple[str, ...]) -> None:
     metavar="DATE",
     help="First evening after a change: what did it do?",
 )
+@click.option(
+    "--laeq", type=float, metavar="DB", help="LAeq to keep: does the mean of such nights lie above it?"
+)
 @PAGE
 @FORCE
 @JSON
-def compare(folder: Path, since: datetime | None, page: Path | None, force: bool, as_json: bool) -> None:
+def compare(
+    folder: Path, since: datetime | None, laeq: float | None, page: Path | None, force: bool, as_json: bool
+) -> None:
     """Compare nights: together, by day of the week, by how the windows stood, before and after a change."""
     from sleepnoise.casework.comparing import compare_nights, comparison_document
     from sleepnoise.casework.dossier import read_dossier
@@ -135,13 +140,13 @@ def compare(folder: Path, since: datetime | None, page: Path | None, force: bool
     if page is not None:
         from sleepnoise.report.finding_pages import nights_page
 
-        write_file(page, nights_page(compared), force=force)
+        write_file(page, nights_page(compared, laeq), force=force)
     if as_json:
         print_document(comparison_document(compared))
         return
     from sleepnoise.screens.dossier_status import show_compared
 
-    show_compared(compared)
+    show_compared(compared, laeq)
 
 
 @click.command("report")

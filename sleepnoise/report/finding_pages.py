@@ -53,10 +53,12 @@ def plan_page(plan: PlanSummary, notes: tuple[str, ...] = ()) -> str:
     return one_page(plan.room, sections, kicker="A plan for a bedroom")
 
 
-def nights_page(compared: NightsCompared) -> str:
+def nights_page(compared: NightsCompared, value_db: float | None = None) -> str:
     """Return the page of nights compared as HTML."""
     limits = Section(key="limits", title="Limits", points=CASE_LIMITS)
-    return one_page(compared.title, [*nights_sections(compared), limits], kicker="Nights compared")
+    return one_page(
+        compared.title, [*nights_sections(compared, value_db=value_db), limits], kicker="Nights compared"
+    )
 
 
 def _cautions(points: tuple[str, ...]) -> Section:

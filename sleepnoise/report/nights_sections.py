@@ -32,7 +32,11 @@ LONGEST_HEAD = 420.0
 
 
 def nights_sections(
-    compared: NightsCompared, changes: Sequence[tuple[date, str]] = (), *, listed: bool = True
+    compared: NightsCompared,
+    changes: Sequence[tuple[date, str]] = (),
+    *,
+    listed: bool = True,
+    value_db: float | None = None,
 ) -> list[Section]:
     """Return nights compared: from evening to evening, by windows, weekdays, and before and after.
 
@@ -43,13 +47,15 @@ def nights_sections(
         Treatments to be marked; those compared when left out.
     listed : bool, optional
         Whether every night is listed here; otherwise the page has that table elsewhere.
+    value_db : float, optional, dB
+        LAeq that the means are held against.
     """
     if not compared.nights:
         return [
             Section(key="together", title="Nights together", sentences=("No night has been assessed yet.",))
         ]
     marked = changes or tuple((each.first_evening, each.title) for each in compared.changes)
-    sections = [_together(compared, marked, listed=listed)]
+    sections = [_together(compared, marked, listed=listed, value_db=value_db)]
     for number, group in enumerate(compared.groups, start=1):
         sections += _group(group, f"week-{number}", _mixed(group, marked))
     for number, change in enumerate(compared.changes, start=1):
@@ -59,7 +65,9 @@ def nights_sections(
     return [*sections, Section(key="method", title="How nights were compared", sentences=(INTERVAL_METHOD,))]
 
 
-def _together(compared: NightsCompared, marked: Sequence[tuple[date, str]], *, listed: bool) -> Section:
+def _together(
+    compared: NightsCompared, marked: Sequence[tuple[date, str]], *, listed: bool, value_db: float | None
+) -> Section:
     absolute = any(night.absolute for night in compared.nights)
     shown = [night for night in compared.nights if night.absolute == absolute]
     unit = "dB" if absolute else "dB re full scale"
@@ -72,7 +80,7 @@ def _together(compared: NightsCompared, marked: Sequence[tuple[date, str]], *, l
     means = _group_figure([group for group in compared.groups if group.absolute == absolute], unit)
     return Section(
         key="together", title="Nights together",
-        sentences=tuple(each for group in compared.groups for each in group_sentences(group)),
+        sentences=tuple(each for group in compared.groups for each in group_sentences(group, value_db)),
         figures=(*figures, *([] if means is None else [means])),
         tables=(nights_table("Nights", compared.nights),) if listed else (), notes=tuple(notes),
         template="exhibits.html",

@@ -43,9 +43,9 @@ def show_status(dossier: Dossier, points: Sequence[Point]) -> None:
         screen.print(Text("Nothing is missing for a sound judgement."))
 
 
-def show_compared(compared: NightsCompared) -> None:
-    """Print nights compared."""
-    _compared(Screen(), compared)
+def show_compared(compared: NightsCompared, value_db: float | None = None) -> None:
+    """Print nights compared, and whether their means lie above a value of LAeq."""
+    _compared(Screen(), compared, value_db)
 
 
 def show_case(dossier: Dossier, points: Sequence[Point], compared: NightsCompared) -> None:
@@ -102,7 +102,7 @@ def _points(screen: Screen, points: Sequence[Point]) -> None:
     screen.print(shown)
 
 
-def _compared(screen: Screen, compared: NightsCompared) -> None:
+def _compared(screen: Screen, compared: NightsCompared, value_db: float | None = None) -> None:
     if compared.not_assessed:
         screen.print(
             Text(plain(f"Not assessed as things stand, so in no figure: {', '.join(compared.not_assessed)}."))
@@ -112,7 +112,7 @@ def _compared(screen: Screen, compared: NightsCompared) -> None:
         return
     _show(screen, nights_table("Nights", compared.nights))
     for group in compared.groups:
-        show_points(screen, group_sentences(group))
+        show_points(screen, group_sentences(group, value_db))
         if len(group.nights) > 1:
             for table in (group_table(group), exceedance_table(group), week_table(group)):
                 _show(screen, table)

@@ -21,11 +21,11 @@ INTERVAL_METHOD = (
 """How intervals were found, for every report."""
 
 
-def group_sentences(group: NightGroup) -> tuple[str, ...]:
-    """Return what nights of one kind come to."""
-    return tuple(
-        filter(None, (_kind(group), _level(group), _spread(group.laeq), _left_out(group), _week(group)))
-    )
+def group_sentences(group: NightGroup, value_db: float | None = None) -> tuple[str, ...]:
+    """Return what nights of one kind come to, and how their mean LAeq lies to a value if one is given."""
+    held = "" if value_db is None else value_sentence(group, value_db)
+    said = (_kind(group), _level(group), held, _spread(group.laeq), _left_out(group), _week(group))
+    return tuple(filter(None, said))
 
 
 def _kind(group: NightGroup) -> str:

@@ -94,7 +94,10 @@ def test_the_week_is_told_only_if_it_shows():
     ],
 )
 def test_a_mean_is_told_from_a_value_or_not(levels, value, told):
-    assert told in value_sentence(pooled(nights(levels)), value)
+    group = pooled(nights(levels))
+    assert told in value_sentence(group, value)
+    assert [*group_sentences(group, value)].count(value_sentence(group, value)) == 1
+    assert value_sentence(group, value) not in group_sentences(group)
 
 
 def test_uncalibrated_nights_are_told_from_no_value():
