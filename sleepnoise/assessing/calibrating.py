@@ -4,7 +4,7 @@ from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
 
-from sleepnoise.assessing.record import AssessSettings
+from sleepnoise.assessing.record import CALIBRATOR_FREQUENCY_HZ, CALIBRATOR_LEVEL_DB, AssessSettings
 from sleepnoise.calibration.kept import read_calibration
 from sleepnoise.calibration.microphone import MicrophoneResponse, read_microphone_response
 from sleepnoise.calibration.tone import calibration_from_tone, calibration_from_tones
@@ -76,6 +76,12 @@ def _check_one_way(settings: AssessSettings) -> None:
         raise CalibrationError(
             "calibration: a tone after the night (--tone-after) needs the one before it (--tone).",
             remedy="Give both, or the only tone that there is with --tone.",
+        )
+    told = (settings.tone_level_db, settings.tone_frequency_hz)
+    if settings.tone is None and told != (CALIBRATOR_LEVEL_DB, CALIBRATOR_FREQUENCY_HZ):
+        raise CalibrationError(
+            "calibration: --tone-level and --tone-frequency say something only together with a tone.",
+            remedy="Give the recording of the calibrator too (--tone), or leave them out.",
         )
 
 

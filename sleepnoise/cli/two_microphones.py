@@ -89,12 +89,9 @@ def _settings(chosen: dict[str, Any], *, one_recording: bool) -> "PairSettings":
     from sleepnoise.assessing.record import AssessSettings
     from sleepnoise.trials.paired_nights import PairSettings
 
-    shared = {
-        "zone": chosen["zone"],
-        "tone_level_db": chosen["tone_level"],
-        "tone_frequency_hz": chosen["tone_frequency"],
-        "threads": min(os.cpu_count() or 1, MOST_THREADS),
-    }
+    shared = {"zone": chosen["zone"], "threads": min(os.cpu_count() or 1, MOST_THREADS)}
+    calibrator = {"tone_level_db": chosen["tone_level"], "tone_frequency_hz": chosen["tone_frequency"]}
+    one_has_a_tone = bool(chosen["outer_tone"] or chosen["pillow_tone"])
 
     def side(name: str) -> AssessSettings:
         own = {
@@ -103,6 +100,8 @@ def _settings(chosen: dict[str, Any], *, one_recording: bool) -> "PairSettings":
             "full_scale_level_db": chosen[f"{name}_full_scale_level"],
             "calibration_file": chosen[f"{name}_calibration"],
         }
+        # What is said of the calibrator belongs to the side that recorded it.
+        own |= {} if one_has_a_tone and not own["tone"] else calibrator
         return AssessSettings(**{key: value for key, value in {**shared, **own}.items() if value is not None})
 
     return PairSettings(outer=side("outer"), pillow=side("pillow"), same_gain=chosen["same_gain"])

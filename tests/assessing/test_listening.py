@@ -117,6 +117,8 @@ def test_overloaded_events_are_lower_bounds(tmp_path: Path) -> None:
     [
         ({"calibration_file": Path("kept.toml")}, "only one way can count"),
         ({"full_scale_level_db": None, "tone_after": Path("after.wav")}, "needs the one before it"),
+        ({"full_scale_level_db": None, "tone_level_db": 114.0}, "only together with a tone"),
+        ({"tone_frequency_hz": 250.0}, "only together with a tone"),
     ],
 )
 def test_contradicting_calibrations_are_refused(tmp_path: Path, changes: dict, said: str) -> None:
