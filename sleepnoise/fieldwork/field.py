@@ -204,23 +204,15 @@ def low_frequency_level(room_db: ArrayLike, corners_db: ArrayLike) -> FloatArray
     return level((loudest + 2.0 * energy(room_db)) / 3.0)
 
 
-def survey_reduction_index(
-    d_db: ArrayLike, index_db: ArrayLike, area_m2: float, volume_m3: float
-) -> FloatArray:
-    """Return R' by the survey method, dB: the index k stands for 10 lg(T/T0).
+def survey_area_m2(area_m2: float, volume_m3: float) -> float:
+    """Return the area that counts in R' by the survey method, m²: small elements count as V/7.5 m.
 
-    Parameters
-    ----------
-    d_db : array_like, dB
-        Without background correction: the survey method knows none.
-    index_db : array_like, dB
-        See ``reverberation_index``.
-    area_m2, volume_m3 : float
-        Areas under V/7.5 m count as V/7.5 m.
+    Examples
+    --------
+    >>> survey_area_m2(1.7, 30.0), survey_area_m2(9.6, 30.0)
+    (4.0, 9.6)
     """
-    counted_m2 = max(area_m2, volume_m3 / SURVEY_DEPTH_M)
-    absorption_m2 = absorption_area_m2(volume_m3, REFERENCE_REVERBERATION_S)
-    return np.asarray(_real(d_db) + _real(index_db) + level(counted_m2 / absorption_m2))
+    return max(area_m2, volume_m3 / SURVEY_DEPTH_M)
 
 
 def nnic_may_be_stated(volume_m3: float, smallest_dimension_m: float) -> bool:

@@ -20,10 +20,12 @@ from sleepnoise.fieldwork.background import without_background
 from sleepnoise.fieldwork.ratings import (
     CONTOUR_HZ,
     OCTAVES_HZ,
+    OUTDOOR_HZ,
     THIRD_OCTAVES_HZ,
     ContourRating,
     WeightedRating,
     contour_rating,
+    outdoor_indoor_class_db,
     weighted_rating,
 )
 
@@ -84,6 +86,9 @@ class Quantity:
     contour : ContourRating or None
         ASTM E413, by third octaves, if it has a name for this quantity.
     contour_name : str
+    outdoor_class_db : float or None, dB
+        OITC of ASTM E1332, unrounded; None but for third octaves of R'45, which is what ASTM E966 calls
+        the apparent outdoor-indoor transmission loss (memory).
     """
 
     symbol: str
@@ -91,6 +96,7 @@ class Quantity:
     weighted: WeightedRating | None
     contour: ContourRating | None
     contour_name: str
+    outdoor_class_db: float | None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -200,12 +206,14 @@ def _rated(name: str, hz: tuple[float, ...], values_db: FloatArray, octaves: boo
     weighted_hz = OCTAVES_HZ if octaves else THIRD_OCTAVES_HZ
     contour_name = CLASSES.get(name, "") if not octaves and (name != "DnT" or nnic) else ""
     contoured = contour_name and set(CONTOUR_HZ) <= set(hz)
+    outdoors = name == REDUCTION["on-element-loudspeaker"] and not octaves and set(OUTDOOR_HZ) <= set(hz)
     return Quantity(
         symbol=name,
         values=values,
         weighted=weighted_rating(values, octaves=octaves) if set(weighted_hz) <= set(hz) else None,
         contour=contour_rating(values) if contoured else None,
         contour_name=contour_name if contoured else "",
+        outdoor_class_db=outdoor_indoor_class_db(values) if outdoors else None,
     )
 
 

@@ -57,6 +57,8 @@ def _ratings(quantity: Quantity, least: str) -> Iterator[str]:
         worst = f"{band_label(quantity.contour.largest_at_hz)} Hz"
         rating = number_text(quantity.contour.rating_db, 0)
         yield f"{quantity.contour_name} = {least}{rating}{held}; most is missing at {worst}, ASTM E413."
+    if quantity.outdoor_class_db is not None:
+        yield f"OITC = {least}{number_text(quantity.outdoor_class_db, 0)}, ASTM E1332 (unverified)."
 
 
 def weighted_symbol(symbol: str) -> str:

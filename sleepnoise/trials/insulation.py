@@ -9,7 +9,7 @@ import numpy as np
 from sleepnoise.acoustics.decibels import FloatArray
 from sleepnoise.evidence.provenance import Provenance, library_versions
 from sleepnoise.fieldwork.door_test import Reading
-from sleepnoise.fieldwork.field import position_mean
+from sleepnoise.fieldwork.field import position_mean, survey_area_m2
 from sleepnoise.fieldwork.insulation import Insulation, Sides, insulation
 from sleepnoise.fieldwork.reverberation_index import reverberation_in_thirds_s
 from sleepnoise.profiles.insulation import InsulationProfile
@@ -21,6 +21,11 @@ FEW_POSITIONS = 5
 FURNISHED = (
     "Reverberation comes from the survey table for such rooms (ISO 10052), not from a measurement: what "
     "rests on it may be off by 1 to 2 dB."
+)
+
+SMALL_ELEMENT = (
+    "The element is smaller than a 7.5th of the room's volume, m² by m³; by the survey method (ISO 10052) "
+    "R' takes that 7.5th for its area."
 )
 
 CAUTIONS = (
@@ -74,7 +79,9 @@ def study_insulation(
         For everything that a user can cause.
     """
     listening, read = _read(profile, folder, on_progress)
-    room = profile.room
+    room, area_m2 = profile.room, profile.area_m2
+    if area_m2 is not None and room.furnishing and profile.before == "room":
+        area_m2 = survey_area_m2(area_m2, room.volume_m3)
     found = insulation(
         _sides(read),
         reverberation_in_thirds_s(
@@ -82,7 +89,7 @@ def study_insulation(
         ),
         room.volume_m3,
         before=profile.before,
-        area_m2=profile.area_m2,
+        area_m2=area_m2,
         smallest_dimension_m=room.smallest_dimension_m,
         octaves=profile.bands == "octave",
     )
@@ -97,6 +104,7 @@ def study_insulation(
             *listening.remarks,
             *found.remarks,
             *([FURNISHED] if room.furnishing else []),
+            *([SMALL_ELEMENT] if area_m2 != profile.area_m2 else []),
             *([few] if min(positions) < FEW_POSITIONS and profile.before == "room" else []),
         ),
         provenance=Provenance(inputs=tuple(listening.inputs), versions=library_versions()),

@@ -51,6 +51,22 @@ def test_typed_levels_give_ratings_bands_and_their_limits(typed):
     assert all(len(line) <= 80 for line in done.stdout.splitlines())
 
 
+def test_small_elements_count_as_a_part_of_the_room_in_the_survey_method(typed):
+    # ISO 10052: S replaced by V/7.5 if larger (library). V = 30 m3: 1.7 m2 counts as 4 m2.
+    def r_prime(area_m2, room):
+        text = typed.read_text().replace("area_m2 = 9.0", f"area_m2 = {area_m2}")
+        (typed.parent / "again.toml").write_text(text.replace('furnishing = "furnished"', room))
+        document = json.loads(run(typed.parent / "again.toml", "--json").stdout)
+        return np.array(document["found"]["quantities"][-1]["values"]["levels_db"]), document["remarks"]
+
+    small, remarks = r_prime(1.7, 'furnishing = "furnished"')
+    assert small == pytest.approx(r_prime(4.0, 'furnishing = "furnished"')[0])
+    assert any("7.5th" in each for each in remarks)
+    timed, remarks = r_prime(1.7, "reverberation_s = 0.5")
+    assert timed == pytest.approx(40.0 + 10 * np.log10(1.7 / 9.6))
+    assert not any("7.5th" in each for each in remarks)
+
+
 def test_recordings_of_one_gain_need_no_calibration(tmp_path):
     rng = np.random.default_rng(1)
     noise = 0.1 * rng.standard_normal(8 * 16_000)

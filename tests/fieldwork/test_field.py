@@ -88,12 +88,6 @@ def test_door_insertion_is_corrected_for_the_change_on_the_source_side():
     assert field.door_insertion_loss(70.0, 60.0, 80.0, 81.0) == pytest.approx(11.0)
 
 
-def test_small_elements_count_as_a_part_of_the_room_in_the_survey_method():
-    # 10 lg(S T0^-1 .../(0.16 V)): by hand for V = 30 m3: A = 9.6 m2; S = 1.7 m2 counts as 4 m2.
-    assert field.survey_reduction_index(30.0, 0.5, 1.7, 30.0) == pytest.approx(30.5 + 10 * np.log10(4 / 9.6))
-    assert field.survey_reduction_index(30.0, 0.5, 9.6, 30.0) == pytest.approx(30.5)
-
-
 @pytest.mark.parametrize(
     ("volume_m3", "dimension_m", "allowed"),
     [

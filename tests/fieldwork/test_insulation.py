@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from sleepnoise.acoustics.bands import NOMINAL_HZ
 from sleepnoise.errors import SettingsError
 from sleepnoise.fieldwork.insulation import Sides, insulation
-from sleepnoise.fieldwork.ratings import ENLARGED_HZ, OCTAVES_HZ, THIRD_OCTAVES_HZ
+from sleepnoise.fieldwork.ratings import ENLARGED_HZ, OCTAVES_HZ, OUTDOOR_HZ, THIRD_OCTAVES_HZ
 
 PUBLISHED = tomllib.loads((Path(__file__).parents[1] / "published" / "insulation_ratings.toml").read_text())
 BANDS_HZ = {"100-3150": THIRD_OCTAVES_HZ, "50-5000": ENLARGED_HZ, "octaves": OCTAVES_HZ}
@@ -92,6 +92,16 @@ def test_classes_by_contour_are_named_only_where_they_may_be():
     for unfit in ({}, {"smallest_dimension_m": 2.2}, {"smallest_dimension_m": 2.4, "volume_m3": 160.0}):
         assert quantity(measured(hz, np.full(17, 45.0), **unfit), "DnT").contour is None
     assert quantity(measured(THIRD_OCTAVES_HZ, np.full(16, 45.0)), "D").contour is None
+
+
+def test_an_outdoor_class_is_given_where_the_loudspeaker_stood_at_45_degrees():
+    case = PUBLISHED["outdoor"][0]
+    level_db = behind(case["tl_db"]) - 1.5  # R'45 = D - 1.5 dB + 10 lg(S/A), ISO 16283-3:2016 (library)
+    found = {each: measured(OUTDOOR_HZ, level_db, before=each) for each in ("on-element-loudspeaker", "room")}
+    assert found["on-element-loudspeaker"].quantities[-1].outdoor_class_db == pytest.approx(
+        case["oitc"], abs=0.00006
+    )
+    assert all(each.outdoor_class_db is None for each in found["room"].quantities)
 
 
 def test_the_background_is_taken_off_and_at_its_limit_insulation_reads_at_least():
