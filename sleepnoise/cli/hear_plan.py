@@ -20,7 +20,13 @@ NOT_HERE = ("recording", "out", "json", "force", "reader", "clips", "paper", "ch
 @click.command("hear-plan", cls=Grouped)
 @click.argument("plan", type=FILE, metavar="PLAN.json")
 @click.argument("recording", type=FILE, nargs=-1, required=True)
-@option(RESULT, "--out", FILE, "FOLDER", "Existing folder for excerpts: before, fading over into after.")
+@option(
+    RESULT,
+    "--out",
+    FILE,
+    "FOLDER",
+    "Existing folder for excerpts, before fading over into after; not blurred.",
+)
 @option(RESULT, "--excerpts", click.IntRange(1), "N", "Excerpts, of the loudest events. [default: 3]")
 @option(RESULT, "--wav", bool, None, "Write WAV instead of FLAC.")
 @option(RESULT, "--force", bool, None, "Replace excerpts that are there.")

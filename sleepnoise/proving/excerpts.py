@@ -43,8 +43,10 @@ LISTENING_CAUTIONS = (
     "meter the files tell the difference, not how loud either half is.",
     "Headphones and small loudspeakers change the spectrum and give next to nothing below about 100 Hz: what "
     "booms at night is not heard from them.",
-    "The second half is computed: isolation values are generic until they are measured in this room. "
-    "A recording of a bedroom holds voices; nobody else's ears without consent.",
+    "The second half is computed: isolation values are generic until they are measured in this room.",
+    "Excerpts are not blurred: what was said in the bedroom, or heard through its walls, can be understood. "
+    "Nobody else's ears without the consent of everybody who can be heard; the law of the place decides "
+    "whether they may be kept and handed on.",
 )
 """Said with every excerpt. Common practice, no source."""
 

@@ -13,7 +13,7 @@ from sleepnoise.judgement.uncertainty import GUARD_BAND_TEXT
 from sleepnoise.levels.statistics import PERCENTILE_CONVENTION
 from sleepnoise.report.drawings import map_figure, spectra_figure, trace_figure
 from sleepnoise.report.page_data import PAGE_EVENTS
-from sleepnoise.report.sections import DEPTH, NUMBERS, Reader, Section
+from sleepnoise.report.sections import DEPTH, NUMBERS, READERS, Reader, Section
 from sleepnoise.report.sound_sections import sound_sections
 from sleepnoise.report.spectrum_plot import spectra_of
 from sleepnoise.report.trade_plot import map_of_first_plan
@@ -113,6 +113,8 @@ def _values(record: NightRecord) -> Section:
     )  # fmt: skip
     return Section(
         key="values", title="Guideline values",
+        # Without calibration each row says the same, which "In short" has said once.
+        readers=READERS if record.assessment.absolute else DEPTH,
         notes=(
             "A value counts as exceeded or kept only if the difference is larger than the uncertainty. Which "
             "of these documents applies is decided by the place and the source of the sound, not by this "
@@ -227,7 +229,8 @@ def _measured(record: NightRecord) -> Section:
         points=record.remarks,
         tables=(
             _texts("What was decided, and where it came from",
-                   ("Subject", "Decided", "Came from", "Option that pins it"), sentences.decisions(record)),
+                   ("Subject", "Decided", "Came from", "Option that decides otherwise"),
+                   sentences.decisions(record)),
             *((faults,) if faults.rows else ()),
             *(quality_table.budget_table(budget) for budget in record.budgets),
         ),

@@ -37,7 +37,7 @@ def show_log(record: LogRecord) -> None:
     for title, sentences in (
         ("Not known", night.not_known),
         ("How the log was read", record.log.remarks),
-        ("What was decided, and how to pin it", decisions(record)),
+        ("What was decided, and the option that decides otherwise", decisions(record)),
         ("Cautions", record.cautions),
     ):
         heading(screen, title)
@@ -45,7 +45,7 @@ def show_log(record: LogRecord) -> None:
 
 
 def decisions(record: LogRecord) -> tuple[str, ...]:
-    """Return what was decided, where it came from, and which option pins it."""
+    """Return what was decided, where it came from, and which option decides otherwise."""
     settings, defaults = record.settings, LogSettings()
 
     def origin(name: str) -> str:

@@ -52,13 +52,13 @@ def show_night(record: NightRecord) -> None:
         _show_plan(screen, record)
     heading(screen, "Cautions, each in full in report.html")
     show_paragraphs(screen, (Text(plain(_first_sentence(caution))) for caution in cautions_of(record)))
-    heading(screen, "What was decided, where it came from, and how to pin it")
+    heading(screen, "What was decided, where it came from, and the option that decides otherwise")
     show_paragraphs(screen, (_decision(*parts) for parts in decisions(record)))
 
 
 def _decision(subject: str, value: str, origin: str, options: str) -> Text:
-    pinned = "" if options in origin else f"; pin it with {options}"
-    return Text.assemble((f"{subject}: ", "bold"), plain(value), (plain(f" – {origin}{pinned}"), "dim"))
+    otherwise = "" if options in origin else f"; otherwise by {options}"
+    return Text.assemble((f"{subject}: ", "bold"), plain(value), (plain(f" – {origin}{otherwise}"), "dim"))
 
 
 def _first_sentence(text: str) -> str:

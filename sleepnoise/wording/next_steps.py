@@ -14,6 +14,9 @@ from sleepnoise.wording.tables import Table, loudest_events, plain_column
 DIARY_NIGHTS = 7
 """Nights on a diary sheet. Chosen: a week holds working days and a weekend."""
 
+WHOLE_SHARE = 0.95
+"""Share of the window recorded from which nobody is asked for a whole night. Chosen: as for the caution."""
+
 EMPTY = "\u00a0"
 """A cell to be written in: a space that does not break keeps it open."""
 
@@ -26,7 +29,16 @@ def resident_steps(record: NightRecord) -> tuple[str, ...]:
     night = record.assessment
     steps = []
     if not night.absolute:
-        steps.append("Have the recorder calibrated and record another night: this one has no true levels.")
+        steps.append(
+            "This recording has no true levels. For those lay a sound level meter beside the same recorder "
+            "or phone and read both at five levels (sleepnoise guide calibrate), or ask somebody with a "
+            "calibrated recorder. Until then go by times and by what stood out."
+        )
+    if night.statistics.seconds < WHOLE_SHARE * night.window_s:
+        steps.append(
+            f"Record a whole night: of {duration_text(night.window_s)} only "
+            f"{duration_text(night.statistics.seconds)} were recorded."
+        )
     if night.events:
         steps.append(
             "Go through the loudest sounds below and write down what each one is. You know the house better "

@@ -18,10 +18,17 @@ NO_PLAN = (
 )
 """Said instead of a plan for a night without calibration."""
 
+FULL_SCALE = (
+    "Full scale is the loudest that the file can hold, and counts as 0 dB: every level lies below it. Times, "
+    "and how far one sound stands above another, hold without a calibration; how loud it was does not."
+)
+"""Said of levels relative to full scale, once before the others. Common practice, no source."""
+
 
 def in_short(record: NightRecord) -> tuple[str, ...]:
     """Return the night in a few sentences."""
-    return (_levels(record), _events(record), _verdicts(record), _plan(record))
+    scale = () if record.assessment.absolute else (FULL_SCALE,)
+    return (_levels(record), *scale, _events(record), _verdicts(record), _plan(record))
 
 
 def _levels(record: NightRecord) -> str:
@@ -47,7 +54,8 @@ def _events(record: NightRecord) -> str:
     return (
         f"{_counted(count, 'sound').capitalize()} stood out from the background, for "
         f"{duration_text(night.event_time_s)} together; the loudest reached LAFmax "
-        f"{level_text(loudest.lafmax)} {unit_text(night)} at {clock_text(loudest.start, night.window.zone)}."
+        f"{level_text(loudest.lafmax)} {unit_text(night)} at {clock_text(loudest.start, night.window.zone)}, "
+        f"{level_text(loudest.emergence_db, 0)} dB above the background."
     )
 
 
@@ -132,7 +140,7 @@ def spelled(name: str) -> str:
 
 
 def decisions(record: NightRecord) -> tuple[tuple[str, str, str, str], ...]:
-    """Return what was decided: subject, value, where it came from, how to pin it."""
+    """Return what was decided: subject, value, where it came from, which option decides otherwise."""
     start, settings = record.start, record.settings
     zone = record.assessment.window.zone
     channel = f"{settings.channel} of {record.sound.channels}"

@@ -1,3 +1,5 @@
+from dataclasses import replace
+
 from sleepnoise.assessing.record import NightRecord
 from sleepnoise.wording.next_steps import (
     DIARY_NIGHTS,
@@ -23,6 +25,22 @@ def test_measures_come_best_first_and_take_off_what_their_bands_say(record: Nigh
 def test_without_events_no_measure_is_praised(silent: NightRecord) -> None:
     assert single_measures(silent) == []
     assert "Keep sound out first" not in " ".join(resident_steps(silent))
+
+
+def test_who_has_only_a_phone_is_sent_to_a_meter_and_whoever_has_part_of_a_night_to_a_whole_one(
+    record: NightRecord, uncalibrated: NightRecord
+) -> None:
+    said = " ".join(resident_steps(uncalibrated))
+    assert "sound level meter beside the same recorder or phone" in said
+    assert "sound level meter" not in " ".join(resident_steps(record))
+    part = replace(
+        record,
+        assessment=replace(
+            record.assessment,
+            statistics=replace(record.assessment.statistics, seconds=0.5 * record.assessment.window_s),
+        ),
+    )
+    assert "Record a whole night" in " ".join(resident_steps(part))
 
 
 def test_nobody_is_sent_to_seal_or_mask_without_the_cautions(record: NightRecord) -> None:

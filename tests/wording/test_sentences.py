@@ -1,9 +1,10 @@
 """A night in a few sentences."""
 
 from sleepnoise.report.contents import sections_of
+from sleepnoise.report.sections import DEPTH
 from sleepnoise.screens.night_summary import show_night
 from sleepnoise.wording.next_steps import owner_options
-from sleepnoise.wording.sentences import NO_PLAN, in_short
+from sleepnoise.wording.sentences import FULL_SCALE, NO_PLAN, in_short
 
 
 def test_without_calibration_nothing_is_said_of_what_can_be_heard_or_of_published_values(
@@ -25,10 +26,29 @@ def test_without_calibration_nothing_is_said_of_what_can_be_heard_or_of_publishe
     assert "Guideline values" in shown
 
 
+def test_full_scale_is_explained_once_where_levels_lie_below_it(record, uncalibrated):
+    told = in_short(uncalibrated)
+    assert told.index(FULL_SCALE) == 1
+    assert FULL_SCALE not in in_short(record)
+
+
+def test_how_far_the_loudest_sound_stands_out_needs_no_calibration(uncalibrated):
+    loudest = max(uncalibrated.assessment.events, key=lambda event: event.lafmax)
+    assert f"{loudest.emergence_db:.0f} dB above the background" in " ".join(in_short(uncalibrated))
+
+
+def test_each_decision_names_the_option_that_decides_otherwise(record, capsys):
+    show_night(record)
+    shown = " ".join(capsys.readouterr().out.split())
+    assert "otherwise by --window" in shown
+    assert "pin" not in shown.split("What was decided")[1].split()
+
+
 def test_nor_does_the_page(record, uncalibrated):
     sections = {section.key: section for section in sections_of(uncalibrated)}
     assert sections["plan"].sentences == (NO_PLAN,)
     assert sections["plan"].tables == sections["plan"].figures == ()
+    assert sections["values"].readers == DEPTH
     assert {row[2] for row in owner_options(uncalibrated).rows} == {"not known"}
     assert "not known" not in {row[2] for row in owner_options(record).rows}
     calibrated = {section.key for section in sections_of(record)}
