@@ -46,9 +46,10 @@ def command(
 ) -> int:
     """Assess many NIGHTS; run the same again to do what is left.
 
-    NIGHTS are folders of bedrooms (each file or folder in one is a night), sound files, patterns in quotes,
-    addresses such as s3://nights/flat-3, or lists: .csv with the columns bedroom and recording, and if wanted
-    night, start, zone, clock, channel, window, calibration, tone, full_scale_level, labels, diary.
+    NIGHTS are folders of bedrooms (each file or folder in one is a night), a folder that holds such
+    folders, sound files, patterns in quotes, addresses such as s3://nights/flat-3, or lists: .csv with the
+    columns bedroom and recording, and if wanted night, start, zone, clock, channel, window, calibration,
+    tone, full_scale_level, labels, diary.
     """
     if out is None:
         raise click.UsageError("Say where the results go with --out FOLDER.")
@@ -59,12 +60,13 @@ def command(
     from sleepnoise.portfolio.ledger import check_portfolio_folder
     from sleepnoise.portfolio.running import assess_nights
     from sleepnoise.report.folder import write_assessment
-    from sleepnoise.screens.many_nights import nights_progress, show_outcomes
+    from sleepnoise.screens.many_nights import nights_progress, show_found, show_outcomes
 
     tasks = gather(nights, _settings(chosen))
     check_portfolio_folder(out)
     crew = cluster_crew(cluster) if cluster else local_crew(workers or os.cpu_count() or 1, memory)
     counts: dict[str, int] = {}
+    show_found(tasks)
     with nights_progress(len(tasks)) as done:
         for outcome in assess_nights(tasks, out, write_assessment, crew):
             counts[outcome.state] = counts.get(outcome.state, 0) + 1

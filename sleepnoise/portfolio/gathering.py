@@ -1,7 +1,8 @@
 """Which nights there are: from folders, patterns, addresses, or a list written by hand.
 
-A folder is a bedroom, and each sound file or folder in it is one night. What a pattern or address finds
-is one night each, of the bedroom that the folder around it is named after. A list says it all itself.
+A folder is a bedroom, and each sound file or folder in it is one night; or it holds bedrooms' folders,
+which their files tell. What a pattern or address finds is one night each, of the bedroom that the folder
+around it is named after. A list says it all itself.
 """
 
 import csv
@@ -9,6 +10,8 @@ import glob
 import io
 from collections.abc import Iterable
 from dataclasses import replace
+from datetime import datetime, timedelta
+from itertools import pairwise
 from pathlib import Path, PurePosixPath
 from typing import Any
 
@@ -17,14 +20,21 @@ from sleepnoise.errors import RecordingError, SettingsError, SleepNoiseError
 from sleepnoise.evidence.reading import few_bytes
 from sleepnoise.portfolio.addresses import found_at, is_address
 from sleepnoise.portfolio.task import NightTask, checked_name
-from sleepnoise.recording.clock import ClockReading
+from sleepnoise.recording.clock import ClockReading, zone_named
 from sleepnoise.recording.night_files import SOUND_SUFFIXES
+from sleepnoise.recording.timestamps import find_start, zone_given
 
 PARTS = ";"
 """Stands between the parts of one night in a list."""
 
 LARGEST_LIST_BYTES = 50_000_000
 """Largest list of nights. Chosen: a hundred thousand nights, each with every column filled."""
+
+PARTS_APART = timedelta(hours=20)
+"""Parts of one night begin no further apart. Chosen: recorders left on from one evening to the next noon."""
+
+NIGHTS_APART = timedelta(hours=12)
+"""Two nights of one bedroom begin no closer together. Chosen: half a day, whatever the evening's hour."""
 
 COLUMNS = (
     "bedroom", "night", "recording", "start", "zone", "clock", "channel", "window", "calibration", "tone",
@@ -52,8 +62,15 @@ def gather(where: Iterable[str], settings: AssessSettings) -> tuple[NightTask, .
         If something is not there, or holds no recording.
     SettingsError
         If a list has mistakes, or two nights have the same name.
+    StartTimeError
+        If the zone that holds for all is not known, or no night has any.
     """
+    if settings.zone is not None:
+        # A mistake that would fail every night is said once, before any is begun.
+        zone_named(settings.zone, "--zone")
     tasks = [task for each in where for task in _gathered(each, settings)]
+    if all(task.settings.zone is None for task in tasks):
+        zone_given(Path(tasks[0].recordings[0]), None)
     known: dict[tuple[str, str], NightTask] = {}
     for task in tasks:
         # Some file systems do not tell capitals from small letters.
@@ -85,17 +102,51 @@ def _gathered(where: str, settings: AssessSettings) -> list[NightTask]:
 
 
 def _of_folder(folder: Path, settings: AssessSettings) -> list[NightTask]:
-    nights = sorted(
-        each
-        for each in folder.iterdir()
-        if not each.name.startswith(".") and (each.is_dir() or each.suffix.lower() in SOUND_SUFFIXES)
-    )
+    nights = _inside(folder)
+    if nights and _are_bedrooms(nights):
+        return [task for bedroom in nights for task in _of_folder(bedroom, settings)]
     if not nights:
         raise RecordingError(
             f"{folder}: holds no night, neither a sound file nor a folder of them.",
             remedy="Name the folder of a bedroom: each file or folder in it is one night.",
         )
     return [_named_by_folder(str(each), settings) for each in nights]
+
+
+def _inside(folder: Path) -> list[Path]:
+    """Return the sound files and folders in a folder, in order."""
+    return sorted(
+        each
+        for each in folder.iterdir()
+        if not each.name.startswith(".") and (each.is_dir() or each.suffix.lower() in SOUND_SUFFIXES)
+    )
+
+
+def _are_bedrooms(folders: list[Path]) -> bool:
+    """Return whether these are bedrooms, each with its nights, rather than nights of one, each in its parts.
+
+    They are if there are folders in them; if files in one of them begin further apart than parts of one
+    night do; or if files in two of them begin in the same night.
+    """
+    if not all(each.is_dir() for each in folders):
+        return False
+    inside = [_inside(each) for each in folders]
+    if any(each.is_dir() for files in inside for each in files):
+        return True
+    starts = [sorted(start for each in files if (start := _start(each)) is not None) for files in inside]
+    if any(each and each[-1] - each[0] > PARTS_APART for each in starts):
+        return True
+    firsts = sorted(each[0] for each in starts if each)
+    return any(later - earlier < NIGHTS_APART for earlier, later in pairwise(firsts))
+
+
+def _start(file: Path) -> datetime | None:
+    """Return when a sound file says that it began, by its own clock; None if it does not."""
+    try:
+        # Only differences count: any zone will do, and so will any sampling rate.
+        return find_start(file, 48_000, given=None, zone="UTC").utc
+    except SleepNoiseError:
+        return None
 
 
 def _named_by_folder(recording: str, settings: AssessSettings) -> NightTask:

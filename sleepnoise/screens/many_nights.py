@@ -1,6 +1,7 @@
 """Many nights on a terminal: how the work goes on, and what a survey of bedrooms found."""
 
-from collections.abc import Callable, Iterator
+from collections import Counter
+from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
 
 from rich.progress import (
@@ -17,12 +18,16 @@ from rich.text import Text
 
 from sleepnoise.portfolio.ledger import Outcome
 from sleepnoise.portfolio.survey import Survey
+from sleepnoise.portfolio.task import NightTask
 from sleepnoise.screens.terminal import Screen, heading, plain, show_paragraphs
 from sleepnoise.wording.survey_words import SHARED_NOTE, SURVEY_CAUTIONS, survey_sentences, survey_tables
 from sleepnoise.wording.tables import Table
 
 HOUR_S = 3600.0
 """Seconds in an hour. Source: definition of the hour."""
+
+MOST_NAMED = 12
+"""Bedrooms that are named before the work begins. Chosen: two lines of a terminal."""
 
 SPEED_SPAN_S = 600.0
 """Time over which speed is averaged, s. Chosen: several nights on a slow machine."""
@@ -75,6 +80,19 @@ def nights_progress(total: int) -> Iterator[Callable[[Outcome], None]]:
         yield done
 
 
+def show_found(tasks: Iterable[NightTask]) -> None:
+    """Print which nights were found, as bedrooms with their number of nights, on standard error."""
+    nights = Counter(task.bedroom for task in tasks)
+    named = ", ".join(f"{bedroom} ({count})" for bedroom, count in list(nights.items())[:MOST_NAMED])
+    more = f" and {len(nights) - MOST_NAMED} more" if len(nights) > MOST_NAMED else ""
+    counted = f"{_counted(nights.total(), 'night')} of {_counted(len(nights), 'bedroom')}"
+    Screen(stderr=True).print(Text(plain(f"Found: {counted}: {named}{more}.")), soft_wrap=True)
+
+
+def _counted(count: int, noun: str) -> str:
+    return f"{count} {noun}{'' if count == 1 else 's'}"
+
+
 def show_outcomes(counts: dict[str, int], out: str) -> None:
     """Print how many nights were assessed, were there before, and failed."""
     screen = Screen()
@@ -84,7 +102,10 @@ def show_outcomes(counts: dict[str, int], out: str) -> None:
             f"{counts.get('failed', 0)} failed."
         )
     )
-    screen.print(Text(plain(f"Results: {out}/nights. Next: sleepnoise survey {out}")), soft_wrap=True)
+    if counts.get("failed"):
+        screen.print(Text("Mend what failed and run the same again: only that is done."))
+    if counts.get("finished") or counts.get("skipped"):
+        screen.print(Text(plain(f"Results: {out}/nights. Next: sleepnoise survey {out}")), soft_wrap=True)
 
 
 def show_survey(found: Survey) -> None:

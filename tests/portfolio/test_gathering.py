@@ -3,7 +3,7 @@ import os
 import pytest
 
 from sleepnoise.assessing.record import AssessSettings
-from sleepnoise.errors import RecordingError, SettingsError
+from sleepnoise.errors import RecordingError, SettingsError, StartTimeError
 from sleepnoise.portfolio.addresses import fetched
 from sleepnoise.portfolio.gathering import gather
 
@@ -28,6 +28,45 @@ def test_a_folder_is_a_bedroom_and_what_lies_in_it_are_its_nights(folder):
     tasks = gather([str(folder)], SETTINGS)
     assert names(tasks) == [("flat 3", "first"), ("flat 3", "second"), ("flat 3", "third")]
     assert tasks[2].recordings == (str(folder / "third"),)
+
+
+def laid(root, *names):
+    for name in names:
+        (root / name).parent.mkdir(parents=True, exist_ok=True)
+        (root / name).write_bytes(b"sound")
+    return [(task.bedroom, task.night) for task in gather([str(root)], SETTINGS)]
+
+
+def test_a_folder_of_bedrooms_is_told_by_nights_on_different_days(tmp_path):
+    found = laid(tmp_path / "all", "flat 1/20260210_230500.wav", "flat 1/20260211_230500.wav", "flat 2/x.wav")
+    assert found == [("flat 1", "20260210_230500"), ("flat 1", "20260211_230500"), ("flat 2", "x")]
+
+
+def test_a_folder_of_bedrooms_is_told_by_one_night_in_two_of_them(tmp_path):
+    found = laid(tmp_path / "all", "flat 1/20260210_230500.wav", "flat 2/20260210_231000.wav")
+    assert found == [("flat 1", "20260210_230500"), ("flat 2", "20260210_231000")]
+
+
+def test_a_folder_of_bedrooms_is_told_by_folders_in_them(tmp_path):
+    assert laid(tmp_path / "all", "flat 1/monday/a.wav", "flat 2/b.wav") == [
+        ("flat 1", "monday"),
+        ("flat 2", "b"),
+    ]
+
+
+def test_folders_with_the_parts_of_one_night_each_are_nights_of_one_bedroom(tmp_path):
+    parts = [f"{day}/202602{day}_{hour}0000.wav" for day in (10, 11) for hour in (21, 23)]
+    assert laid(tmp_path / "flat 1", *parts, "12/x.wav") == [
+        ("flat 1", "10"),
+        ("flat 1", "11"),
+        ("flat 1", "12"),
+    ]
+
+
+@pytest.mark.parametrize(("zone", "complaint"), [("Europe/Wien", "--zone"), (None, "zone must be given")])
+def test_a_zone_that_no_night_can_use_is_said_once_before_any_is_begun(folder, zone, complaint):
+    with pytest.raises(StartTimeError, match=complaint):
+        gather([str(folder)], AssessSettings(zone=zone))
 
 
 def test_a_pattern_and_a_file_stand_for_nights_of_the_folder_around_them(folder):
