@@ -13,6 +13,7 @@ from collections.abc import Callable
 from contextlib import suppress
 from functools import wraps
 from importlib import import_module
+from io import TextIOWrapper
 from threading import current_thread, main_thread
 from types import FrameType
 from typing import Any
@@ -20,6 +21,7 @@ from typing import Any
 import click
 
 from sleepnoise import __version__
+from sleepnoise.cli import asking
 from sleepnoise.cli.options import COMPLETED
 from sleepnoise.errors import SleepNoiseError
 from sleepnoise.wording.examples import EXAMPLES
@@ -116,12 +118,13 @@ class Program(click.Group):
 
             show_error(error)
             ctx.exit(CANNOT)
+        except click.exceptions.NoArgsIsHelpError:
+            raise
         except click.UsageError as error:
             from sleepnoise.screens.terminal import plain
 
             # It repeats what was typed, which a shell may have filled in with a file's name.
-            error.message = plain(error.message)
-            raise
+            raise click.UsageError(plain(error.format_message()), error.ctx) from None
         except KeyboardInterrupt:
             # Whoever presses twice shall not disturb the leaving.
             _hear_interrupts(signal.SIG_IGN)
@@ -182,7 +185,7 @@ def _with_next(callback: Callable[..., Any], path: str) -> Callable[..., Any]:
     def called(*arguments: Any, **options: Any) -> Any:
         status = callback(*arguments, **options)
         given = click.get_current_context().params
-        if not any(given.get(name) for name in AS_DATA):
+        if asking.somebody_watches() and not any(given.get(name) for name in AS_DATA):
             from sleepnoise.wording.what_next import steps_after
 
             for step in steps_after(path, given):
@@ -216,7 +219,7 @@ def main() -> None:
     for name in ("SIGTERM", "SIGHUP"):
         if hasattr(signal, name):
             signal.signal(getattr(signal, name), _end)
-    _open_what_is_closed()
+    _make_printing_safe()
     try:
         app(prog_name="sleepnoise")
     except OSError as error:
@@ -226,7 +229,7 @@ def main() -> None:
         sys.exit(CANNOT)
 
 
-def _open_what_is_closed() -> None:
+def _make_printing_safe() -> None:
     """Let what is printed go nowhere if whoever started this closed the place for it.
 
     Otherwise the first file that is opened would take that place, and get what is printed.
@@ -237,6 +240,10 @@ def _open_what_is_closed() -> None:
             if handle != number:
                 os.dup2(handle, number)
             setattr(sys, name, open(number, "r" if number == 0 else "w", encoding="utf-8"))  # noqa: PTH123, SIM115
+    for stream in (sys.stdout, sys.stderr):
+        # Where no locale is set, a name from elsewhere is still shown, if by its numbers.
+        if isinstance(stream, TextIOWrapper):
+            stream.reconfigure(errors="backslashreplace")
 
 
 def _raise_again(lost: Any) -> None:

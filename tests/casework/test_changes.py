@@ -2,6 +2,7 @@ import errno
 import os
 import subprocess
 import sys
+from datetime import timedelta
 
 import pytest
 
@@ -80,6 +81,7 @@ def test_a_change_killed_at_any_step_is_wholly_there_or_not_at_all(kept, tmp_pat
 def test_two_writers_at_once_lose_nothing(kept):
     script = """
 import sys
+from datetime import timedelta
 from datetime import UTC, datetime
 from pathlib import Path
 from sleepnoise.casework import changes
@@ -211,3 +213,11 @@ def test_a_journal_cannot_name_a_file_outside(empty, tools, monkeypatch):
     monkeypatch.undo()
     with pytest.raises(DamagedJournalError):
         read_journal(empty)
+
+
+def test_a_clock_that_jumps_back_changes_no_order_and_loses_nothing(kept, tmp_path, tools):
+    for name, days in (("b.json", 0), ("a.json", -400), ("c.json", -1)):
+        (tmp_path / name).write_text("{}", encoding="utf-8")
+        add_file(kept, "plan", tmp_path / name, tools.now + timedelta(days=days))
+    assert [path.name for path in read_dossier(kept).papers("plan")] == ["b.json", "a.json", "c.json"]
+    assert verify_dossier(kept).sound
