@@ -170,6 +170,11 @@ def treated_open_m2(paths: RoomPaths, chosen: Sequence[tuple[Treatment, Part]]) 
     return open_m2
 
 
+def left_of_paths(before_m2: FloatArray, after_m2: FloatArray) -> FloatArray:
+    """Return which part of each path treatments leave, same shape; 1 where it was tight before."""
+    return np.divide(after_m2, before_m2, out=np.ones_like(after_m2), where=before_m2 > 0.0)
+
+
 def exclude_each_other(one: Treatment, other: Treatment) -> bool:
     """Whether two treatments cannot be combined on one part."""
     return one.key == other.key or other.key in one.excludes or one.key in other.excludes

@@ -10,7 +10,7 @@ from sleepnoise.acoustics.spectrum import Spectrum
 from sleepnoise.errors import SettingsError
 from sleepnoise.hearing.ageing import Listener
 from sleepnoise.hearing.audibility import MODEL_BANDS_HZ
-from sleepnoise.isolation.treatments import treated_open_m2
+from sleepnoise.isolation.treatments import left_of_paths, treated_open_m2
 from sleepnoise.masking.alarm import AlarmCheck, Pitch, check_alarm, measured_alarm
 from sleepnoise.masking.cautions import MASKER_CAUTIONS
 from sleepnoise.planning.bedroom_problem import MaskerChoices, RoomWishes, bedroom_problem
@@ -316,6 +316,6 @@ def _refused(study: RoomStudy) -> list[tuple[str, str, tuple[str, ...], FloatArr
     for each in study.advice.refused:
         own = [number for number, path in enumerate(paths.paths) if path.part is each.part]
         after_m2 = treated_open_m2(paths, [(each.treatment, each.part)])
-        factor = after_m2[own, :bands] / paths.open_m2[own, :bands]
+        factor = left_of_paths(paths.open_m2[own, :bands], after_m2[own, :bands])
         found.append((each.part.key, each.treatment.title, each.reasons, factor))
     return found

@@ -19,7 +19,7 @@ from sleepnoise.hearing.audibility import MODEL_BANDS_HZ, on_model_bands
 from sleepnoise.isolation.bedroom import Part
 from sleepnoise.isolation.paths import RoomLevels, rectangular_u_db
 from sleepnoise.isolation.safety import ALARM_BAND_HZ, alarm_caution, conditions
-from sleepnoise.isolation.treatments import Treatment, exclude_each_other, treated_open_m2
+from sleepnoise.isolation.treatments import Treatment, exclude_each_other, left_of_paths, treated_open_m2
 from sleepnoise.masking.alarm import Pitch, alarm_shape
 from sleepnoise.masking.masker import MaskerShape
 from sleepnoise.planning.planned_events import INSIDE, UNKNOWN, HeardNight, planned_events
@@ -223,7 +223,7 @@ def _options(
     for chosen in _compatible(advised):
         if all(treatment in chosen for treatment in required):
             after_m2 = treated_open_m2(paths, [(treatment, part) for treatment in chosen])
-            factor = after_m2[own, :_BANDS] / before_m2
+            factor = left_of_paths(before_m2, after_m2[own, :_BANDS])
             found.append((_option(study, part, chosen, after_m2), factor))
     kept: list[tuple[Option, FloatArray]] = []
     for option, factor in sorted(found, key=lambda each: (each[0].money, len(each[0].treatments))):

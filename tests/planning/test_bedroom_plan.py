@@ -111,6 +111,17 @@ def test_door_work_helps_what_comes_from_the_hall_and_not_from_outdoors(study):
     assert sound[problem.origins.index("outdoors")] == pytest.approx(np.ones(len(BAND)))
 
 
+def test_a_gap_that_was_measured_as_tight_lets_in_nothing_whatever_is_done(tmp_path):
+    text = ROOM.read_text(encoding="utf-8").replace('seal = "partly"', "width_mm = 0")
+    (tmp_path / "room.toml").write_text(text.replace('seal = "none"', "width_mm = 0"), encoding="utf-8")
+    tight = study_room(tmp_path / "room.toml")
+    problem = problem_of(tight)
+    for group in problem.groups:
+        assert np.all((group.factor >= 0.0) & (group.factor <= 1.0))
+    plan = plan_bedroom((NIGHT,), tight, RoomWishes(origins={}), MASKERS, Wish())
+    assert plan.optimum.plan is not None
+
+
 def test_what_safety_forbids_is_never_an_option(study):
     problem = problem_of(study)
     offered = {key for group in problem.groups for option in group.options for key in option.treatments}
