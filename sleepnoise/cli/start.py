@@ -184,7 +184,7 @@ def _night_words(asked: Interview) -> "tuple[list[str], NightSound]":
     except StartTimeError as error:
         if given is not None or not asked.asks:
             raise
-        click.echo(f"{error.complaint}", err=True)
+        click.echo(f"{error.complaint} {error.remedy}", err=True)
         given = asking.ask("When did it begin, by the local clock, such as 2026-01-14 22:00", None)
         given = given.strip().replace(" ", "T")
         night = open_night(Path(recording), given=given, zone=zone)

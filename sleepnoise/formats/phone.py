@@ -7,6 +7,7 @@ its name: nothing in a file or a name can make it look anywhere else.
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
+from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, cast
 
@@ -126,6 +127,28 @@ def read_phone_header(path: Path, demuxer: str) -> PhoneSound:
         channels=first.layout.nb_channels,
         frames=_counted_frames(path, demuxer, rate_hz) if stated_s is None else round(stated_s * rate_hz),
     )
+
+
+def stated_creation(path: Path) -> tuple[datetime, float] | None:
+    """Return when a phone's file says that it was made, and how long it is, s; None if it does not.
+
+    ISO/IEC 14496-12 asks for UTC (from memory). Whether the moment is the beginning, the end or that of a
+    copy, and whether it really is UTC, differs from app to app and cannot be told from the file.
+
+    Parameters
+    ----------
+    path : Path
+    """
+    demuxer = phone_format(path)
+    if demuxer is None:
+        return None
+    try:
+        with _opened(path, demuxer) as (container, stream):
+            moment = datetime.fromisoformat(container.metadata.get("creation_time", ""))
+            seconds = _stated_seconds(container, stream)
+    except (RecordingError, OSError, ValueError):
+        return None
+    return (moment, seconds or 0.0) if moment.tzinfo is not None else None
 
 
 def decode_phone(

@@ -14,6 +14,7 @@ from zoneinfo import ZoneInfo
 
 from sleepnoise.errors import StartTimeError
 from sleepnoise.formats.bext import Origination, read_origination
+from sleepnoise.formats.phone import stated_creation
 from sleepnoise.recording.clock import (
     YEARS,
     ClockCorrection,
@@ -185,7 +186,7 @@ def _stamp(path: Path, sample_rate_hz: int, given: str | None, place: ZoneInfo) 
         return _Stamp(moment, origin, _disagreement(moment, by_name, place))
     if by_name is not None:
         return _Stamp(by_name, f"file name {path.name}")
-    raise _no_start(path)
+    raise _no_start(path, place)
 
 
 def _disagreement(by_bext: datetime, by_name: datetime | None, place: ZoneInfo) -> tuple[str, ...]:
@@ -202,13 +203,16 @@ def _disagreement(by_bext: datetime, by_name: datetime | None, place: ZoneInfo) 
     )
 
 
-def _no_start(path: Path) -> StartTimeError:
+def _no_start(path: Path, place: ZoneInfo) -> StartTimeError:
     readings = [moment.isoformat() for moment in _two_digit_year_moments(path.stem)]
     if readings:
         return StartTimeError(
             f"{path}: the date in the file name has two digits for the year, so its order is anyone's guess.",
             remedy="Give the one that is right: --start " + " or --start ".join(readings) + ".",
         )
+    created = stated_creation(path)
+    if created is not None and _believed(created[0]):
+        return _start_by_creation(path, place, *created)
     remedy = _GIVE_START
     for match in _NAME_UNIX_SECONDS.finditer(path.stem):
         moment = datetime.fromtimestamp(int(match[0], 16), UTC)
@@ -216,6 +220,23 @@ def _no_start(path: Path) -> StartTimeError:
             remedy += f" If {match[0]} counts seconds since 1970 in base 16: --start {moment.isoformat()}."
     return StartTimeError(
         f"{path}: neither a bext chunk nor the file name tells when the recording began.", remedy=remedy
+    )
+
+
+def _start_by_creation(path: Path, place: ZoneInfo, made: datetime, seconds: float) -> StartTimeError:
+    """Offer what a file's own moment of creation may mean; it is never believed unasked."""
+    begun, ended = (
+        (made - timedelta(seconds=before_s)).astimezone(place).isoformat(timespec="seconds")
+        for before_s in (0.0, seconds)
+    )
+    over = f"--start {ended} if it ended then, " if seconds else ""
+    as_written = made.replace(tzinfo=None).isoformat(timespec="seconds")
+    return StartTimeError(
+        f"{path}: neither a bext chunk nor the file name tells when the recording began. The file says that "
+        f"it was made at {made.astimezone(place):%Y-%m-%d %H:%M:%S} local time, but not whether that was its "
+        "beginning, its end or a copy's.",
+        remedy=f"Give what fits the night: --start {begun} if it began then, {over}"
+        f"--start {as_written} if the phone wrote local time for UTC.",
     )
 
 

@@ -10,10 +10,11 @@ import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
-from sleepnoise.errors import RecordingError
-from sleepnoise.formats.phone import phone_format
+from sleepnoise.errors import RecordingError, StartTimeError
+from sleepnoise.formats.phone import phone_format, stated_creation
 from sleepnoise.recording.audio_file import open_audio, read_blocks
 from sleepnoise.recording.calibration import Calibration
+from sleepnoise.recording.timestamps import find_start
 
 START = datetime(2026, 3, 5, 22, 0, tzinfo=UTC)
 UNITY = Calibration(pascal_per_full_scale=1.0, absolute=True, expanded_uncertainty_db=0.0, origin="test")
@@ -46,6 +47,35 @@ def write(path, samples, name, *, options=None, pauses=None):
             container.mux(stream.encode(frame))
         container.mux(stream.encode(None))
     return path
+
+
+def made_at(path, moment):
+    """Code two seconds that say when they were made."""
+    av = pytest.importorskip("av")
+    plain = write(path.with_name("plain.m4a"), tone(2.0, 48_000), "m4a")
+    with av.open(plain) as old, av.open(path, "w", format="mp4") as new:
+        new.metadata["creation_time"] = moment
+        stream = new.add_stream_from_template(old.streams.audio[0])
+        for packet in old.demux(old.streams.audio[0]):
+            if packet.dts is not None:
+                packet.stream = stream
+                new.mux(packet)
+    return path
+
+
+def test_a_files_moment_of_creation_is_offered_as_beginning_end_and_local_time_but_not_believed(tmp_path):
+    path = made_at(tmp_path / "New recording 7.m4a", "2026-02-11T03:20:00Z")
+    # Vienna is one hour before UTC in February.
+    with pytest.raises(StartTimeError, match="made at 2026-02-11 04:20:00 local time") as caught:
+        find_start(path, 48_000, given=None, zone="Europe/Vienna")
+    for start in ("2026-02-11T04:20:00+01:00", "2026-02-11T04:19:58+01:00", "2026-02-11T03:20:00 "):
+        assert f"--start {start}" in caught.value.remedy
+
+
+def test_a_file_that_does_not_say_when_it_was_made_offers_nothing(tmp_path):
+    path = write(tmp_path / "x.m4a", tone(2.0, 48_000), "m4a")
+    assert stated_creation(path) is None
+    assert stated_creation(tmp_path / "missing.m4a") is None
 
 
 def tone(seconds, rate_hz, channels=1):
