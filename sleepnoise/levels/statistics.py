@@ -104,8 +104,6 @@ def level_statistics(history: LevelHistory) -> LevelStatistics:
 def band_equivalent_levels(history: LevelHistory) -> FloatArray:
     """Return equivalent third-octave levels over the stretch, shape (bands,), dB."""
     kept = ~history.left_out
-    if not kept.any():
-        return np.full(len(history.nominal_hz), np.nan)
     # One band at a time: a copy of all bands of a night would be as large as the history.
     return np.array([_equivalent(band[kept]) for band in history.bands])
 

@@ -38,6 +38,11 @@ def test_budget_of_the_standards_example():
     assert uncertainty.COVERAGE_95 * round(u_db, 2) == pytest.approx(case["u_95"], abs=0.005)
 
 
+def test_coverage_factors_are_those_of_the_standard():
+    """ISO 1996-2:2017, clause 4: 2 for 95 %, 1.3 for 80 % (library); a normal one has 1.96, 1.28."""
+    assert (uncertainty.COVERAGE_95, uncertainty.COVERAGE_80) == (2.0, 1.3)
+
+
 @pytest.mark.parametrize("case", PUBLISHED["repeats"])
 def test_mean_and_uncertainty_of_repeats(case):
     mean_db, u_db = uncertainty.repeated_levels(case["levels"])

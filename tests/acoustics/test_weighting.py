@@ -79,3 +79,4 @@ def test_z_changes_nothing_and_a_and_c_let_no_steady_pressure_through():
 def test_bands_are_weighted_at_their_exact_frequencies():
     expected = [float(weighting_db(exact_hz(nominal), "A")) for nominal in NOMINAL_HZ]
     np.testing.assert_allclose(band_weighting_db(NOMINAL_HZ, "A"), expected, rtol=1e-12)
+    np.testing.assert_array_equal(band_weighting_db(NOMINAL_HZ), band_weighting_db(NOMINAL_HZ, "A"))

@@ -116,6 +116,42 @@ def test_the_background_is_taken_off_and_at_its_limit_insulation_reads_at_least(
     assert any("No background" in each for each in measured(hz, np.full(16, 45.0)).remarks)
 
 
+def test_insulation_follows_from_the_level_without_its_background():
+    """By hand, 8 dB over the background: D = 85 - 10 lg(10^4.5 - 10^3.7) dB."""
+    hz = THIRD_OCTAVES_HZ
+    found = measured(hz, np.full(16, 45.0), background_db=np.full(16, 37.0))
+    assert quantity(found, "D").values.levels_db == pytest.approx(85 - 10 * np.log10(10**4.5 - 10**3.7))
+
+
+def test_without_a_background_nothing_is_taken_off_however_quiet_it_is():
+    found = measured(THIRD_OCTAVES_HZ, np.full(16, 3.0))
+    assert found.receiving_db == pytest.approx(3.0)
+    assert not found.at_limit.any()
+
+
+def test_of_several_corners_the_loudest_counts():
+    """ISO 16283-1, clause 8, by hand: of 50 and 55 dB the latter."""
+    hz = ENLARGED_HZ
+    corners_db = np.stack([np.full(21, 50.0), np.full(21, 55.0)])
+    found = measured(
+        hz,
+        np.full(21, 45.0),
+        volume_m3=20.0,
+        source_corners_db=np.full((2, 21), 85.0),
+        receiving_corners_db=corners_db,
+    )
+    assert found.receiving_db[:3] == pytest.approx(10 * np.log10((10**5.5 + 2 * 10**4.5) / 3))
+
+
+def test_octaves_and_facades_have_no_low_frequency_procedure():
+    """The procedure is one for third octaves between rooms (ISO 16283-1, clause 8)."""
+    octaves = measured(OCTAVES_HZ, np.full(5, 45.0), volume_m3=20.0, octaves=True)
+    with_63_hz = measured((63.0, *OCTAVES_HZ), np.full(6, 45.0), volume_m3=20.0, octaves=True)
+    facade = measured(ENLARGED_HZ, np.full(21, 45.0), volume_m3=20.0, before="2-m-before")
+    for found in (octaves, with_63_hz, facade):
+        assert not any("corner" in each for each in found.remarks)
+
+
 def test_small_rooms_take_their_corners_at_50_to_80_hz():
     """ISO 16283-1, clause 8: (10^(corner/10) + 2 10^(room/10))/3; one time, that of the 63 Hz octave."""
     hz = ENLARGED_HZ

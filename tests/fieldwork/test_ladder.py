@@ -55,6 +55,11 @@ def test_bands_are_kept_apart():
     assert found.gain_is_least(1).tolist() == [False, True]
 
 
+def test_a_step_that_changed_nothing_removed_silence():
+    """Nothing taken away is a level of its own, unlike a step that made it louder."""
+    assert np.isneginf(ladder(("closed", "curtain"), [40.0, 40.0]).removed_db()).all()
+
+
 def test_a_step_that_made_it_louder_removed_nothing():
     found = ladder(TITLES[:3], [60.0, 61.0, 55.0])
     assert found.gain_db(0, 1) == pytest.approx(-1.0)

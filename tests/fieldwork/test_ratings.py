@@ -12,9 +12,11 @@ from sleepnoise.acoustics.spectrum import Spectrum
 from sleepnoise.errors import SettingsError
 from sleepnoise.fieldwork.ratings import (
     CONTOUR_HZ,
+    COVERAGE_95_INSULATION,
     ENLARGED_HZ,
     OCTAVES_HZ,
     OUTDOOR_HZ,
+    RATING_UNCERTAINTY_DB,
     THIRD_OCTAVES_HZ,
     adapted_index_db,
     contour_rating,
@@ -117,6 +119,35 @@ def test_values_are_rounded_half_up_to_a_tenth_before_rating():
     just = [33.0 - 0.05, *REFERENCE_DB[1:]]
     assert weighted_rating(spectrum(THIRD_OCTAVES_HZ, just)).rating_db == 54
     assert weighted_rating(spectrum(THIRD_OCTAVES_HZ, [33.0 - 0.06, *just[1:]])).rating_db == 53
+
+
+def test_unrounded_indices_come_from_values_rounded_half_up_to_a_tenth():
+    """ISO 717-1, formula for X_Aj: 30.04 counts as 30.0, and 30.25 as 30.3."""
+    for term, bands_hz in (("C", THIRD_OCTAVES_HZ), ("Ctr", THIRD_OCTAVES_HZ)):
+        for value_db, counts_as_db in ((30.04, 30.0), (30.25, 30.3)):
+            found, expected = (
+                adapted_index_db(spectrum(bands_hz, np.full(16, each)), term)
+                for each in (value_db, counts_as_db)
+            )
+            assert found == pytest.approx(expected, abs=1e-9)
+
+
+def test_thirty_two_decibels_of_deficiencies_are_allowed_and_one_more_is_not():
+    """ASTM E413 by hand: four bands that lack 8 dB each reach both limits at once."""
+    even = np.array([-16, -13, -10, -7, -4, -1, 0, 1, 2, 3, 4, 4, 4, 4, 4, 4]) + 40
+    lacking = 8 * (np.arange(16) < 4)
+    at_limit = contour_rating(spectrum(CONTOUR_HZ, even - lacking))
+    assert (at_limit.rating_db, at_limit.deficiency_sum_db) == (40, 32)
+    assert at_limit.held_by_one_band
+    beyond = contour_rating(spectrum(CONTOUR_HZ, even - lacking - (np.arange(16) == 5)))
+    assert beyond.rating_db == 39
+    assert not beyond.held_by_one_band
+
+
+def test_the_uncertainty_of_a_rating_is_that_of_the_standard():
+    """ISO 12999-1:2020: 1.2 dB between laboratories and k = 1.96 (library), 0.9 and 0.4 dB (memory)."""
+    assert RATING_UNCERTAINTY_DB == {"laboratories": 1.2, "places": 0.9, "repeat": 0.4}
+    assert COVERAGE_95_INSULATION == 1.96
 
 
 def test_eight_decibels_in_one_band_are_allowed_and_nine_are_not():

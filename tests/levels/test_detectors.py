@@ -47,6 +47,13 @@ def test_it_starts_settled_on_what_it_hears_first():
     assert output == pytest.approx(2.0, rel=1e-12)
 
 
+def test_it_settles_on_the_mean_of_the_start_and_not_on_its_first_step():
+    """Before came 2 Pa², the mean of 0 and 4: after a first step of 0 exp(-t/T) of it is left."""
+    energies = np.tile([0.0, 4.0], 100)
+    output = ExponentialDetector(F_TIME_CONSTANT_S, STEP_S).process(energies, 100)
+    assert output[0] == pytest.approx(2.0 * np.exp(-STEP_S / F_TIME_CONSTANT_S), rel=1e-12)
+
+
 @given(st.integers(0, 1000), st.floats(0.1, 50))
 def test_the_output_stays_within_what_went_in(seed, spread_db):
     energies = 10 ** (np.random.default_rng(seed).normal(0, spread_db, 300) / 10)

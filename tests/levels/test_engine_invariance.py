@@ -164,6 +164,14 @@ def test_a_recorder_s_offset_is_no_sound(measure, rate_hz):
         assert (np.asarray(getattr(steady, name)) < -20).all(), name
 
 
+@pytest.mark.parametrize("seconds", [0.6, 20.0])
+def test_an_offset_neither_begins_nor_ends_with_a_bang(measure, seconds):
+    """1 Pa of steady pressure, which is 94 dB of sound where it is switched, stays below 20 dB(A)."""
+    history = measure(np.ones(round(seconds * RATE_HZ)), RATE_HZ)
+    for name in ("laeq", "lafmax", "lasmax"):
+        assert (getattr(history, name) < 20).all(), name
+
+
 def test_an_offset_does_not_change_the_level_of_a_sound(measure, sounds):
     noise = sounds.pink(20, 48_000)
     with_offset, without = (

@@ -7,7 +7,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from sleepnoise.levels.frames import FramePlan, Framer
+from sleepnoise.acoustics.bands import band_edges_hz
+from sleepnoise.levels.frames import SETTLED_S, FramePlan, Framer
 
 PLAN = FramePlan(length=64, lead=4, trail=2, frames=3)
 
@@ -51,3 +52,21 @@ def test_frames_cannot_be_written_to():
     (cut,) = framer.take(np.ones(PLAN.stretch + PLAN.trail, dtype=np.float32))
     with pytest.raises(ValueError, match="read-only"):
         cut.samples[0, 0] = 1.0
+
+
+def test_silence_stands_at_the_mean_of_either_end():
+    """Of 1 ... 12 the last 5 have the mean 10, the first 5 have 3; a second holds 17 periods of 17.8 Hz."""
+    assert SETTLED_S * band_edges_hz()[0, 0] > 17
+    framer = Framer(PLAN, settled_samples=5)
+    framer.take(np.arange(1, 13, dtype=np.float32))
+    (cut,) = framer.rest()
+    assert cut.samples[0, : PLAN.lead].tolist() == [3.0] * PLAN.lead
+    assert (cut.samples[0, PLAN.lead + 12 :] == 10.0).all()
+
+
+def test_a_stream_shorter_than_it_takes_to_settle_stands_at_its_own_mean():
+    """Two samples of 4: nothing of the silence before them is taken into the mean."""
+    framer = Framer(PLAN, settled_samples=5)
+    framer.take(np.full(2, 4.0, dtype=np.float32))
+    (cut,) = framer.rest()
+    assert (cut.samples == 4.0).all()

@@ -52,6 +52,14 @@ def test_stretches_joined_give_the_cells_of_the_whole(grid, start_cell, lengths)
     assert sample - first - edges[-1] < grid.sample_rate_hz / grid.cells_per_second
 
 
+def test_a_peak_is_joined_by_its_larger_part():
+    """Of a cell that straddles two stretches the maximum counts, not the sum: 3 of (2, 3)."""
+    grid = Grid(sample_rate_hz=8000, cells_per_second=8)
+    joiner = CellJoiner(grid, np.maximum)
+    assert joiner.take(np.array([2.0]), 400).tolist() == []
+    assert joiner.take(np.array([3.0, 1.0]), 1600).tolist() == [3.0]
+
+
 def shared_sum(samples, positions, seed):
     """Return a random series' sum and the sum of its shares."""
     pairs = np.random.default_rng(seed).exponential(size=2 * samples).astype(np.float32)
@@ -77,5 +85,5 @@ def test_an_edge_within_the_first_sample_loses_and_doubles_nothing(positions):
 @pytest.mark.parametrize("position", [1.0, 2.25, 5.5, 9.75, 10.0])
 def test_an_edge_within_a_sample_divides_it(position):
     """Ten samples of 2: as much before an edge as time before it."""
-    pairs = np.ones(20, dtype=np.float32)
+    pairs = np.tile([1.5, 0.5], 10).astype(np.float32)
     assert split_evenly(pairs, np.array([position])) == pytest.approx([2 * position, 20 - 2 * position])

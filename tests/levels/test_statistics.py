@@ -1,6 +1,7 @@
 """Statistics of a stretch: ranks as printed, bounds that always hold, silence and gaps."""
 
 import tomllib
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -74,6 +75,13 @@ def test_a_level_is_exceeded_for_no_more_of_the_time_than_its_name_says(levels_d
     assert longer <= percent / 100 * (levels.size - 1) + 1
 
 
+def test_readings_stay_in_the_order_of_time():
+    """Whoever asks for a percentile still has a night afterwards."""
+    readings = np.array([50.0, 30.0, 40.0], dtype=np.float64)
+    exceeded_levels(readings)
+    assert readings.tolist() == [50.0, 30.0, 40.0]
+
+
 def test_silence_is_not_mixed_with_sound():
     half = np.array([-np.inf] * 5 + [40.0] * 5, dtype=np.float32)
     found = exceeded_levels(half)
@@ -113,6 +121,17 @@ def test_what_is_left_out_counts_in_no_figure(history_of):
         assert getattr(found, name) == pytest.approx(getattr(clean, name)), name
     assert (found.seconds, found.left_out_s) == (10.0, 1.25)
     assert band_equivalent_levels(history_of(levels, mask)) == pytest.approx([40.0, 30.0])
+
+
+def test_every_figure_is_read_from_its_own_quantity(history_of):
+    """Steady levels, all different: each figure is the one that bears its name."""
+    levels = np.full(16, 40.0, dtype=np.float32)
+    rows = {"laeq": 1, "lceq": 2, "lzeq": 3, "laf": 4, "lafmax": 5, "lafmin": -5, "lasmax": 6, "lcpeak": 20}
+    history = replace(history_of(levels), **{name: levels + by_db for name, by_db in rows.items()})
+    found = level_statistics(history)
+    for name in ("laeq", "lceq", "lzeq", "lafmax", "lafmin", "lasmax", "lcpeak"):
+        assert getattr(found, name) == pytest.approx(40.0 + rows[name]), name
+    assert found.la1 == found.la50 == found.la99 == pytest.approx(44.0)
 
 
 def test_everything_left_out_leaves_nothing_known(history_of):
