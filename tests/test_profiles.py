@@ -14,7 +14,6 @@ from hypothesis import strategies as st
 from sleepnoise.errors import ProfileError
 from sleepnoise.profiles.files import (
     LARGEST_PROFILE_BYTES,
-    MISTAKES_SHOWN,
     read_guideline,
     read_masker,
     read_profile,
@@ -22,6 +21,7 @@ from sleepnoise.profiles.files import (
     shipped_folder,
     shipped_profiles,
 )
+from sleepnoise.profiles.mistakes import MISTAKES_SHOWN
 
 SHIPPED = sorted(shipped_folder().rglob("*.toml"))
 

@@ -14,6 +14,7 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_valida
 from sleepnoise.calibration.columns import read_text
 from sleepnoise.calibration.microphone import FREQUENCIES_HZ, LARGEST_DB, MicrophoneResponse
 from sleepnoise.errors import CalibrationError
+from sleepnoise.profiles.mistakes import explained
 from sleepnoise.recording.calibration import Calibration, ToneSpan, UncertaintyPart, expanded_db
 
 DEFAULT_VALID_DAYS = 30
@@ -24,9 +25,6 @@ two years (ISO 1996-2:2017, 5.2 and 5.3)."""
 LONGEST_VALID_DAYS = 730
 """Longest period that may be asked for, days. Chosen: the two years that ISO 1996-2:2017, 5.3, gives a meter
 between laboratory checks at most."""
-
-MISTAKES_SHOWN = 5
-"""Mistakes of a file that are told at once. Chosen: as many as one mends before looking again."""
 
 _MODEL = ConfigDict(extra="forbid", strict=True, frozen=True, allow_inf_nan=False)
 _Text = Annotated[str, Field(max_length=1000, pattern=r"^[^\x00-\x1f\x7f-\x9f]*$")]
@@ -201,7 +199,7 @@ def calibration_text(kept: KeptCalibration) -> str:
         _File.model_validate(values)
     except ValidationError as error:
         raise CalibrationError(
-            f"calibration: {_explained(error)}", remedy="Shorten or correct what is named above."
+            f"calibration: {explained(error, _WHAT)}", remedy="Shorten or correct what is named above."
         ) from None
     return _toml(values)
 
@@ -218,7 +216,7 @@ def read_calibration(path: Path) -> KeptCalibration:
         file = _File.model_validate(tomllib.loads(read_text(path, _WHAT)))
     except ValidationError as error:
         raise CalibrationError(
-            f"{path}: {_explained(error)}", remedy="Mend the keys named above, or calibrate again."
+            f"{path}: {explained(error, _WHAT)}", remedy="Mend the keys named above, or calibrate again."
         ) from None
     except (ValueError, RecursionError) as error:
         if isinstance(error, CalibrationError):
@@ -276,23 +274,3 @@ def _value(value: object) -> str:
         return f"[{', '.join(map(_value, value))}]"
     # JSON writes strings and numbers as TOML does; control characters never get here.
     return value.isoformat() if isinstance(value, date) else json.dumps(value, ensure_ascii=False)
-
-
-def _explained(error: ValidationError) -> str:
-    """Return the mistakes of a file as *key: what is wrong*."""
-    mistakes = error.errors(include_url=False)
-    told = []
-    for mistake in mistakes[:MISTAKES_SHOWN]:
-        keys = (str(part + 1) if isinstance(part, int) else part for part in mistake["loc"])
-        place = " ".join(key if key.isprintable() else repr(key) for key in keys) or "file"
-        message = mistake["msg"].removeprefix("Value error, ").replace("Input should", "should")
-        if mistake["type"] == "extra_forbidden":
-            message = "is not a key of a calibration"
-        elif mistake["type"] == "missing":
-            message = "is missing"
-        elif mistake["type"] == "string_pattern_mismatch":
-            message = "holds characters that are not allowed"
-        told.append(f"{place:.80}: {message}")
-    if len(mistakes) > MISTAKES_SHOWN:
-        told.append(f"and {len(mistakes) - MISTAKES_SHOWN} more")
-    return "; ".join(told) + "."

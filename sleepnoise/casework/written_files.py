@@ -14,6 +14,7 @@ from sleepnoise.assessing.record import CALIBRATOR_FREQUENCY_HZ, CALIBRATOR_LEVE
 from sleepnoise.errors import ProfileError, SettingsError
 from sleepnoise.profiles.fields import Entry, Level, Note, Text
 from sleepnoise.profiles.guideline import SourceKind
+from sleepnoise.profiles.mistakes import explained
 
 VERSION: Final = 2
 """Version of the dossier's layout. Chosen: rises whenever a reader would have to change. In version 1 the
@@ -22,8 +23,7 @@ hours of the night were called ``window``, which read like the bedroom's windows
 LARGEST_BYTES = 100_000
 """Largest such file, bytes. Chosen: a hundred parts of a night, and notes."""
 
-MISTAKES_SHOWN = 5
-"""Mistakes of a file that are told at once. Chosen: as many as one mends before looking again."""
+_WHAT = "a dossier"
 
 WindowState = Literal["open", "tilted", "closed", ""]
 """How the bedroom's windows stood; empty if nobody noted it."""
@@ -95,7 +95,8 @@ def read_written(path: Path, model: type[_File]) -> _File:
         return model.model_validate(_raised(path, tomllib.loads(_text(path))))
     except ValidationError as error:
         raise ProfileError(
-            f"{path}: {explained(error)}.", remedy="Mend the keys named above; nothing was changed."
+            f"{path}: {explained(error, 'a dossier')}",
+            remedy="Mend the keys named above; nothing was changed.",
         ) from None
     except (OSError, ValueError, RecursionError) as error:
         if isinstance(error, ProfileError):
@@ -136,7 +137,9 @@ def checked(model: type[_File], table: Mapping[str, object]) -> _File:
     try:
         return model.model_validate(dict(table))
     except ValidationError as error:
-        raise SettingsError(f"dossier: {explained(error)}.", remedy="Mend what is named above.") from None
+        raise SettingsError(
+            f"dossier: {explained(error, 'a dossier')}", remedy="Mend what is named above."
+        ) from None
 
 
 def _text(path: Path) -> str:
@@ -147,17 +150,6 @@ def _text(path: Path) -> str:
         )
     # Editors of some systems put a mark in front.
     return path.read_bytes().decode("utf-8-sig")
-
-
-def explained(error: ValidationError) -> str:
-    """Return the mistakes of a file as *key: what is wrong*."""
-    mistakes = error.errors(include_url=False)
-    told = [
-        f"{' '.join(map(str, each['loc'])) or 'file':.100}: {each['msg'].removeprefix('Value error, '):.200}"
-        for each in mistakes[:MISTAKES_SHOWN]
-    ]
-    more = len(mistakes) - MISTAKES_SHOWN
-    return "; ".join(told) + (f"; and {more} more" if more > 0 else "")
 
 
 def written_text(file: Entry) -> str:

@@ -11,13 +11,13 @@ from pathlib import Path
 from typing import TypeVar
 
 from pydantic import ValidationError
-from pydantic_core import ErrorDetails
 
 from sleepnoise.errors import ProfileError
 from sleepnoise.profiles.bedroom import BedroomProfile
 from sleepnoise.profiles.door_test import DoorTestProfile
 from sleepnoise.profiles.guideline import GuidelineProfile
 from sleepnoise.profiles.insulation import InsulationProfile
+from sleepnoise.profiles.mistakes import explained
 from sleepnoise.profiles.schema import (
     KINDS,
     ConstructionProfile,
@@ -33,8 +33,7 @@ LARGEST_PROFILE_BYTES = 100_000
 LONGEST_LINE = 3_000
 """Characters of a line. Chosen: above the longest note; thousands of dots in a key take seconds to parse."""
 
-MISTAKES_SHOWN = 10
-"""Mistakes of a file that are explained at once. Chosen: as many as one reads before mending the first."""
+_WHAT = "this kind of profile"
 
 _PACKAGE = Path(__file__).parents[1]
 
@@ -102,7 +101,8 @@ def read_profile(name_or_path: str | Path, kind: str | None = None) -> Profile:
         return KINDS[found].model_validate(table)
     except ValidationError as error:
         raise ProfileError(
-            f"{_named(path)}: {_explain(error)}", remedy="Mend the keys named above and check the file again."
+            f"{_named(path)}: {explained(error, _WHAT)}",
+            remedy="Mend the keys named above and check the file again.",
         ) from None
 
 
@@ -157,7 +157,8 @@ def door_test_from(table: dict[str, object]) -> DoorTestProfile:
     try:
         return DoorTestProfile.model_validate(table)
     except ValidationError as error:
-        raise ProfileError(f"door test: {_explain(error)}", remedy="Mend what is named above.") from None
+        told = explained(error, _WHAT)
+        raise ProfileError(f"door test: {told}", remedy="Mend what is named above.") from None
 
 
 def shipped_profiles(kind: str | None = None) -> tuple[ShippedProfile, ...]:
@@ -242,25 +243,3 @@ def _read_bytes(path: Path) -> bytes:
 def _named(path: Path) -> str:
     shown = f"{path!s:.200}"
     return shown if shown.isprintable() else repr(shown)
-
-
-def _explain(error: ValidationError) -> str:
-    """Return every mistake as *place: what is wrong*, without the validator's own jargon."""
-    mistakes = error.errors(include_url=False)
-    told = [_explain_one(mistake) for mistake in mistakes[:MISTAKES_SHOWN]]
-    if len(mistakes) > MISTAKES_SHOWN:
-        told.append(f"and {len(mistakes) - MISTAKES_SHOWN} more")
-    return "; ".join(told) + "."
-
-
-def _explain_one(mistake: ErrorDetails) -> str:
-    keys = [str(part + 1) if isinstance(part, int) else part for part in mistake["loc"] if part != "[key]"]
-    place = " ".join(key if key.isprintable() else repr(key) for key in keys)
-    message = mistake["msg"].removeprefix("Value error, ").replace("Input should", "should")
-    if mistake["type"] == "extra_forbidden":
-        message = "is not a key of this kind of profile"
-    elif mistake["type"] == "missing":
-        message = "is missing"
-    elif isinstance(mistake["input"], str | int | float | bool):
-        message = f"{message}, got {mistake['input']!r:.60}"
-    return f"{place or 'file':.100}: {message}"
