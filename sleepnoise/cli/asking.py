@@ -13,6 +13,11 @@ def somebody_answers() -> bool:
     return sys.stdin.isatty()
 
 
+def somebody_watches() -> bool:
+    """Return whether standard error is a terminal."""
+    return sys.stderr is not None and sys.stderr.isatty()
+
+
 def ask(question: str, default: str | None = "", check: Callable[[str], str] = str) -> str:
     """Ask for one line of text on standard error.
 

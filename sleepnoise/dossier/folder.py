@@ -133,7 +133,9 @@ def _foreign_files(out: Path) -> list[str]:
 
 def _names_in_manifest(path: Path) -> set[str]:
     try:
-        manifest = json.loads(path.read_text(encoding="utf-8")) if path.is_file() else None
+        if not path.is_file():
+            return set()
+        manifest = json.loads(path.read_text(encoding="utf-8"))
         if manifest["schema"]["name"] != MANIFEST_SCHEMA:
             return set()
         return {MANIFEST, *(output["name"] for output in manifest["outputs"])}

@@ -13,6 +13,7 @@ from click.testing import CliRunner
 
 import sleepnoise
 from sleepnoise.acoustics.bands import band_label
+from sleepnoise.cli import asking
 from sleepnoise.cli.program import COMMANDS, SECTIONS, app
 from sleepnoise.fieldwork.ratings import THIRD_OCTAVES_HZ
 from sleepnoise.profiles.files import shipped_folder
@@ -214,8 +215,10 @@ def test_help_shows_examples_in_80_columns_and_every_heading():
 
 
 @pytest.mark.usefixtures("world")
-def test_what_comes_next_is_said_beside_the_result_and_not_with_data():
+def test_what_comes_next_is_said_beside_the_result_and_not_with_data(monkeypatch):
     words = ["paths", "room.toml"]
+    assert CliRunner().invoke(app, words).stderr == ""  # Nobody watches.
+    monkeypatch.setattr(asking, "somebody_watches", lambda: True)
     done = CliRunner().invoke(app, words)
     assert done.stderr == "Next: sleepnoise plan NIGHT_FOLDER --room room.toml --out plan.json\n"
     assert "Next:" not in done.stdout

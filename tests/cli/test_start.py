@@ -48,6 +48,7 @@ def one_line(text):
 @pytest.fixture
 def somebody(monkeypatch):
     monkeypatch.setattr(asking, "somebody_answers", lambda: True)
+    monkeypatch.setattr(asking, "somebody_watches", lambda: True)
 
 
 def left_in(place):
