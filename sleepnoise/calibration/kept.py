@@ -1,6 +1,5 @@
 """The calibration of a recorder as a small file that later nights use again."""
 
-import json
 import math
 import tomllib
 from dataclasses import dataclass, replace
@@ -15,6 +14,7 @@ from sleepnoise.calibration.columns import read_text
 from sleepnoise.calibration.microphone import FREQUENCIES_HZ, LARGEST_DB, MicrophoneResponse
 from sleepnoise.errors import CalibrationError
 from sleepnoise.profiles.mistakes import explained
+from sleepnoise.profiles.toml_text import toml_text
 from sleepnoise.recording.calibration import Calibration, ToneSpan, UncertaintyPart, expanded_db
 
 DEFAULT_VALID_DAYS = 30
@@ -201,7 +201,7 @@ def calibration_text(kept: KeptCalibration) -> str:
         raise CalibrationError(
             f"calibration: {explained(error, _WHAT)}", remedy="Shorten or correct what is named above."
         ) from None
-    return _toml(values)
+    return toml_text(values)
 
 
 def read_calibration(path: Path) -> KeptCalibration:
@@ -253,24 +253,3 @@ def _calibration(file: _File) -> Calibration:
 
 def _fields(thing: UncertaintyPart | ToneSpan) -> dict[str, object]:
     return {name: getattr(thing, name) for name in type(thing).__slots__}
-
-
-def _toml(values: dict[str, object]) -> str:
-    """Return values as TOML: plain ones first, then tables, then lists of tables."""
-    lines = []
-    tables = []
-    for key, value in values.items():
-        if isinstance(value, dict):
-            tables.append(f"\n[{key}]\n{_toml(value)}")
-        elif isinstance(value, list) and value and isinstance(value[0], dict):
-            tables += [f"\n[[{key}]]\n{_toml(each)}" for each in value]
-        else:
-            lines.append(f"{key} = {_value(value)}\n")
-    return "".join(lines + tables)
-
-
-def _value(value: object) -> str:
-    if isinstance(value, list):
-        return f"[{', '.join(map(_value, value))}]"
-    # JSON writes strings and numbers as TOML does; control characters never get here.
-    return value.isoformat() if isinstance(value, date) else json.dumps(value, ensure_ascii=False)

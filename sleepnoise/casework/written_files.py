@@ -1,6 +1,5 @@
 """The files of a dossier that people write and read: the dossier's own and that of each night, in TOML."""
 
-import json
 import stat
 import tomllib
 from collections.abc import Mapping
@@ -15,6 +14,7 @@ from sleepnoise.errors import ProfileError, SettingsError
 from sleepnoise.profiles.fields import Entry, Level, Note, Text
 from sleepnoise.profiles.guideline import SourceKind
 from sleepnoise.profiles.mistakes import explained
+from sleepnoise.profiles.toml_text import toml_text
 
 VERSION: Final = 2
 """Version of the dossier's layout. Chosen: rises whenever a reader would have to change. In version 1 the
@@ -95,7 +95,7 @@ def read_written(path: Path, model: type[_File]) -> _File:
         return model.model_validate(_raised(path, tomllib.loads(_text(path))))
     except ValidationError as error:
         raise ProfileError(
-            f"{path}: {explained(error, 'a dossier')}",
+            f"{path}: {explained(error, _WHAT)}",
             remedy="Mend the keys named above; nothing was changed.",
         ) from None
     except (OSError, ValueError, RecursionError) as error:
@@ -138,7 +138,7 @@ def checked(model: type[_File], table: Mapping[str, object]) -> _File:
         return model.model_validate(dict(table))
     except ValidationError as error:
         raise SettingsError(
-            f"dossier: {explained(error, 'a dossier')}", remedy="Mend what is named above."
+            f"dossier: {explained(error, _WHAT)}", remedy="Mend what is named above."
         ) from None
 
 
@@ -165,24 +165,15 @@ def written_text(file: Entry) -> str:
     night_hours = "23:00-07:00"
     <BLANKLINE>
     """
-    return _toml(file.model_dump(exclude_none=True))
+    return toml_text(_filled(file.model_dump(exclude_none=True)))
 
 
-def _toml(table: Mapping[str, Any]) -> str:
-    plain = {key: value for key, value in table.items() if not _is_tables(value) and value not in ("", [])}
-    lines = [f"{key} = {_value(value)}\n" for key, value in plain.items()]
-    for key, value in table.items():
-        if _is_tables(value):
-            lines += [f"\n[[{key}]]\n{_toml(each)}" for each in value]
-    return "".join(lines)
+def _filled(table: Mapping[str, Any]) -> dict[str, Any]:
+    """Return a table and those in it without what is empty."""
+    return {key: _without_empty(value) for key, value in table.items() if value not in ("", [])}
 
 
-def _is_tables(value: object) -> bool:
-    return isinstance(value, list) and bool(value) and isinstance(value[0], dict)
-
-
-def _value(value: object) -> str:
-    if isinstance(value, list):
-        return f"[{', '.join(map(_value, value))}]"
-    # JSON writes strings and numbers as TOML does; control characters other than line ends never get here.
-    return value.isoformat() if isinstance(value, date) else json.dumps(value, ensure_ascii=False)
+def _without_empty(value: object) -> object:
+    if not isinstance(value, list):
+        return value
+    return [_filled(each) if isinstance(each, dict) else each for each in value]
