@@ -7,7 +7,14 @@ import click
 
 @click.command("demo")
 @click.argument("folder", type=click.Path(path_type=Path))
-@click.option("--hours", type=float, default=8.0, show_default=True, metavar="H", help="Length, up to 8.")
+@click.option(
+    "--hours",
+    type=float,
+    default=8.0,
+    show_default=True,
+    metavar="H",
+    help="Length, up to 8, from 22:55 on; less than 0.125 begins at 04:05.",
+)
 @click.option(
     "--seed", type=int, default=1, show_default=True, metavar="N", help="Which of many such nights."
 )

@@ -89,14 +89,15 @@ def write_demo(
     force: bool,
     on_progress: Callable[[float], None] = lambda _share: None,
 ) -> DemoNight:
-    """Write a demo night from 22:55 on and everything that belongs to it.
+    """Write a demo night and everything that belongs to it, from 22:55 on, or from 04:05 if it is short.
 
     Parameters
     ----------
     folder : Path
         Is made when missing.
     hours : float, h
-        Length of the night, 0.05 to 8.
+        Length of the night, 0.05 to 8. Less than the excerpt begins as the excerpt does: at 22:55 it would
+        be over before the night window begins.
     seed : int
         The same seed gives the same bytes.
     sample_rate_hz : int, Hz
@@ -114,7 +115,8 @@ def write_demo(
     """
     wishes = f"hours={hours:g}, seed={seed}, sample_rate_hz={sample_rate_hz}"
     call = f"write_demo(Path('night'), {wishes}, force=True)"
-    synthesis = Synthesis(planned_night(seed, hours=hours), sample_rate_hz)
+    first_s = seconds_at(EXCERPT_START) if hours < EXCERPT_HOURS else 0.0
+    synthesis = Synthesis(planned_night(seed, hours=hours, first_s=first_s), sample_rate_hz)
     return _written(folder, synthesis, NIGHT_BITS, call, force, on_progress)
 
 

@@ -107,6 +107,12 @@ def test_progress_is_told_from_nothing_to_all(tmp_path):
     assert heard[-1] == 1.0
 
 
+def test_even_the_shortest_night_lies_in_the_night_window_and_holds_a_sound(tmp_path):
+    night = write_demo(tmp_path, hours=0.05, seed=1, sample_rate_hz=8000, force=False)
+    assert night.recording.name == "larch-court-flat-3_20260211_040500.flac"
+    assert night.truth.events
+
+
 def test_nothing_is_overwritten_unless_forced(tmp_path):
     precious = tmp_path / "truth.json"
     precious.write_text("mine", encoding="utf-8")
