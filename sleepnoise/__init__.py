@@ -7,7 +7,7 @@ The names below are the whole public surface. They load their rooms only when us
 from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
-__version__ = "0.1.0"
+__version__ = "0.2.0"
 
 if TYPE_CHECKING:
     from sleepnoise.assessing.assess import assess_recording as assess_recording
