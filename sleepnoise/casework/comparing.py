@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
-from sleepnoise.casework.dossier import Dossier, Night, differs
+from sleepnoise.casework.dossier import Dossier, Night, kept_content
 from sleepnoise.casework.night_results import is_assessed, result_folder
 from sleepnoise.comparison.before_after import BeforeAfter, before_and_after
 from sleepnoise.comparison.groups import NightGroup, groups_of
@@ -93,13 +93,9 @@ def compare_nights(dossier: Dossier, since: date | None = None) -> NightsCompare
 
 def _figures(dossier: Dossier, night: Night) -> NightFigures:
     path = result_folder(dossier, night) / "assessment.json"
-    if differs(path, dossier.files[path.relative_to(dossier.root).as_posix()]):
-        raise RecordingError(
-            f"{path}: is not what was written there.",
-            remedy="Look what else has changed with 'sleepnoise dossier verify'.",
-        )
+    content = kept_content(dossier, path)
     try:
-        document = json.loads(path.read_bytes())
+        document = json.loads(content)
     except (ValueError, RecursionError):
         raise RecordingError(
             f"{path}: is no JSON, though the journal knows it as it is.",

@@ -1,5 +1,6 @@
 """A bedroom's dossier as it lies on the disk: its files, its nights, and what was assessed."""
 
+import hashlib
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
@@ -10,7 +11,7 @@ from sleepnoise.casework.changes import EARLIER, inventory, prepared, writing
 from sleepnoise.casework.enclosed import check_enclosed
 from sleepnoise.casework.journal import JOURNAL, Entry, KeptFile, read_journal
 from sleepnoise.casework.written_files import DossierFile, NightFile, read_written, written_text
-from sleepnoise.errors import OutputError, SettingsError
+from sleepnoise.errors import OutputError, RecordingError, SettingsError
 from sleepnoise.evidence.placing import placed
 from sleepnoise.evidence.provenance import file_mark
 from sleepnoise.night.window import NightWindow
@@ -134,6 +135,27 @@ def differs(path: Path, kept: KeptFile) -> bool:
     if path.is_symlink() or not path.is_file() or path.stat().st_size != kept.size_bytes:
         return True
     return file_mark(path, "file of the dossier").sha256 != kept.sha256
+
+
+def kept_content(dossier: Dossier, path: Path) -> bytes:
+    """Return the content of a kept file that is what the journal knows.
+
+    Raises
+    ------
+    RecordingError
+        If it is missing or is something else.
+    """
+    kept = dossier.files[path.relative_to(dossier.root).as_posix()]
+    try:
+        content = b"" if path.is_symlink() or not path.is_file() else path.read_bytes()
+    except OSError:
+        content = b""
+    if hashlib.sha256(content).hexdigest() != kept.sha256:
+        raise RecordingError(
+            f"{path}: is not what was written there.",
+            remedy="Look what else has changed with 'sleepnoise dossier verify'.",
+        )
+    return content
 
 
 def read_dossier(root: Path) -> Dossier:

@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import Any
 
 from sleepnoise.acoustics.symbols import SYMBOLS
-from sleepnoise.casework.dossier import Dossier, differs, read_dossier
+from sleepnoise.casework.dossier import Dossier, kept_content, read_dossier
 from sleepnoise.casework.journal import JOURNAL
 from sleepnoise.casework.night_results import is_assessed, result_folder
 from sleepnoise.errors import RecordingError, SettingsError
@@ -102,9 +102,9 @@ def _entries(dossier: Dossier) -> Iterator[Entry]:
 
 
 def _rows(dossier: Dossier, path: Path) -> dict[str, list[Row]]:
-    _check_kept(dossier, path)
+    content = kept_content(dossier, path)
     try:
-        return rows_of_document(json.loads(path.read_bytes()))
+        return rows_of_document(json.loads(content))
     except (ValueError, LookupError, TypeError) as error:
         raise RecordingError(
             f"{path}: is no assessment that can be read ({type(error).__name__}: {error!s:.80}).",
@@ -112,18 +112,10 @@ def _rows(dossier: Dossier, path: Path) -> dict[str, list[Row]]:
         ) from None
 
 
-def _check_kept(dossier: Dossier, path: Path) -> None:
-    if differs(path, dossier.files[path.relative_to(dossier.root).as_posix()]):
-        raise RecordingError(
-            f"{path}: is not what was written there.",
-            remedy="Look what else has changed with 'sleepnoise dossier verify'.",
-        )
-
-
 def _plans(dossier: Dossier) -> Iterator[PlannedBedroom]:
     kept = dossier.papers("plan")
     if kept:
-        _check_kept(dossier, kept[-1])
+        kept_content(dossier, kept[-1])
         yield planned_bedroom(dossier.about.title, kept[-1])
 
 

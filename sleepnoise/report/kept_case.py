@@ -1,6 +1,5 @@
 """What a dossier holds, read for its page; every kept result is held against the journal first."""
 
-import hashlib
 import json
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
@@ -8,14 +7,14 @@ from datetime import datetime
 from pathlib import Path
 
 from sleepnoise.casework.comparing import NightsCompared
-from sleepnoise.casework.dossier import Dossier, Night
+from sleepnoise.casework.dossier import Dossier, Night, kept_content
 from sleepnoise.casework.missing import Point
 from sleepnoise.casework.night_results import is_assessed, result_folder
 from sleepnoise.comparison.night_figures import NightFigures
 from sleepnoise.dossier.kept_door_test import KeptDoorTest, read_kept_door_test
 from sleepnoise.dossier.night_sketch import NightSketch, night_sketch
 from sleepnoise.dossier.plan_summary import PlanSummary, read_plan_summary
-from sleepnoise.errors import RecordingError, SleepNoiseError
+from sleepnoise.errors import SleepNoiseError
 from sleepnoise.night.window import NightWindow
 from sleepnoise.planning.room_study import RoomStudy, study_room
 from sleepnoise.report.night_strip import ShownNight
@@ -82,27 +81,6 @@ def kept_case(dossier: Dossier, points: Sequence[Point], compared: NightsCompare
         study=_study(dossier, not_read),
         not_read=not_read,
     )
-
-
-def kept_content(dossier: Dossier, path: Path) -> bytes:
-    """Return the content of a kept file that is what the journal knows.
-
-    Raises
-    ------
-    RecordingError
-        If it is not.
-    """
-    name = path.relative_to(dossier.root).as_posix()
-    try:
-        content = path.read_bytes()
-    except OSError:
-        content = b""
-    if hashlib.sha256(content).hexdigest() != dossier.files[name].sha256:
-        raise RecordingError(
-            f"{path}: is not what was written there.",
-            remedy="Look what else has changed with 'sleepnoise dossier verify'.",
-        )
-    return content
 
 
 def _study(dossier: Dossier, not_read: dict[str, str]) -> RoomStudy | None:
