@@ -332,7 +332,8 @@ class _Kernel:
             covers = np.searchsorted(demand, self.levels, side="right") - 1
             found[:, number] = self.problem.events.count - covers
             alone = _alone(needed[:, :, number], self.problem.played)[1]
-            covered |= alone <= loudest[number]
+            # A combination that may not be used has no masker: what needs none there is not covered by it.
+            covered |= (alone <= loudest[number]) & (loudest[number] > 0.0)
         return list(found)
 
 

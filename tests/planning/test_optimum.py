@@ -16,6 +16,7 @@ from sleepnoise.planning.optimum import find_optimum, method_for
 from sleepnoise.planning.outcome import outcome
 from sleepnoise.planning.problem import Option, PathGroup, PlannedEvents, Problem, Wish
 from sleepnoise.planning.programme import merged, not_ruled
+from sleepnoise.planning.tradeoff import audible_whatever
 
 wishes = st.fixed_dictionaries(
     {
@@ -290,6 +291,71 @@ def test_equal_events_are_merged_and_still_counted(make_problem):
     events, weights = merged(many.events)
     assert (events.count, sorted(weights)) == (4, [2, 2, 2, 4])
     assert agree(find_optimum(many, "enumeration"), find_optimum(many, "programme"))
+
+
+def test_of_two_ways_the_one_that_leaves_fewer_events_is_taken_though_they_are_of_more_kinds(make_problem):
+    """One option shuts one side, the other the other; three equal events there, two different ones here."""
+    problem = make_problem(5, sizes=(3,), events=2, shapes=(), margin_db=6.0)
+    nothing, shut = np.ones((1, len(MODEL_BANDS_HZ))), np.full((1, len(MODEL_BANDS_HZ)), 1e-12)
+    share = np.zeros((2, 2, len(MODEL_BANDS_HZ)))
+    share[0, 0], share[1, 1] = 1.0, 1.0
+    group = replace(
+        problem.groups[0],
+        paths=("one", "other"),
+        path_u_db=np.array([2.0, 2.0]),
+        share=share,
+        background=np.zeros((2, len(MODEL_BANDS_HZ))),
+        alarm=np.zeros((2, len(MODEL_BANDS_HZ))),
+        factor=np.array([[nothing[0], nothing[0]], [shut[0], nothing[0]], [nothing[0], shut[0]]]),
+    )
+    events = replace(
+        problem.events.picked(np.array([0, 0, 0, 0, 0], dtype=np.int64)),
+        origin=np.array([0, 0, 0, 1, 1]),
+    )
+    louder_db = np.array([0.0, 0.0, 0.0, 0.0, 1.0])[:, None]
+    events = replace(events, signal_db=np.maximum(events.signal_db, 60.0) + louder_db)
+    problem = replace(problem, groups=(group,), events=events, fixed=np.zeros((2, len(MODEL_BANDS_HZ))))
+    for method in ("enumeration", "programme"):
+        found = find_optimum(problem, method)
+        assert (found.plan.choice, found.plan.outcome.audible_count) == ((1,), 2), method
+
+
+def test_a_shaped_masker_cannot_cover_what_needs_a_band_that_is_not_played(make_problem):
+    """An event of nothing but 63 Hz, from a loudspeaker that begins at 100 Hz and from one that plays all."""
+    problem = make_problem(3, events=1, sizes=(2,), shapes=(), shaped=True, margin_db=6.0, budget=0)
+    low = np.array([hz == 63.0 for hz in MODEL_BANDS_HZ])
+    events = replace(problem.events, signal_db=np.where(low, 55.0, -np.inf)[None])
+    problem = replace(problem, events=events)
+    for played, reached in ((np.array(MODEL_BANDS_HZ) >= 100.0, False), (np.ones_like(low), True)):
+        for method in ("enumeration", "programme"):
+            found = find_optimum(replace(problem, played=played), method)
+            assert found.reached is reached, method
+            if found.field is not None:
+                assert found.field.audible[0].min() == (0 if reached else 1)
+                assert found.field.coverable.tolist() == [reached]
+
+
+def test_an_event_that_only_a_treatment_beyond_the_budget_silences_stays_audible(make_problem):
+    """A shaped masker is allowed, but far too quiet for it: nothing that may be done helps."""
+    problem = make_problem(3, events=1, sizes=(2,), origins=1, shapes=(), shaped=True, cap_dba=15.0)
+    shut = replace(problem.groups[0], factor=np.array([[[1.0]], [[1e-12]]]) * np.ones(len(MODEL_BANDS_HZ)))
+    events = replace(problem.events, signal_db=problem.events.signal_db + 40.0)
+    problem = replace(problem, groups=(shut,), events=events, fixed=np.zeros_like(problem.fixed))
+    price = shut.options[1].money
+    assert price > 0.0
+    for budget, whatever in ((price - 1.0, (0,)), (price, ())):
+        wanted = replace(problem, wish=replace(problem.wish, budget=budget))
+        for method in ("enumeration", "programme"):
+            assert audible_whatever(find_optimum(wanted, method)) == whatever, (budget, method)
+
+
+def test_the_way_of_searching_depends_on_combinations_and_on_their_work(make_problem):
+    """A million combinations at most, and 300 million of them times events."""
+    few = make_problem(6, sizes=(10,) * 6, events=3)
+    assert (few.combinations, method_for(few)) == (1_000_000, "enumeration")
+    many = replace(few, events=few.events.picked(np.zeros(301, dtype=np.int64)))
+    assert method_for(many) == "programme"
+    assert method_for(replace(few, events=few.events.picked(np.zeros(300, dtype=np.int64)))) == "enumeration"
 
 
 def test_a_problem_that_is_too_large_to_enumerate_goes_to_the_programme(make_problem):

@@ -104,6 +104,38 @@ def test_certainty_that_cannot_be_had_is_said(make_problem):
     assert found.probability < 0.95
 
 
+def test_with_nothing_in_doubt_a_plan_that_just_reaches_its_target_is_certain_to(reached):
+    """No error is drawn and each event occurs once: as many are heard each time as the plan leaves."""
+    problem, plan, drawn = reached
+    unmoved = replace(
+        drawn,
+        paths=tuple(np.zeros_like(each) for each in drawn.paths),
+        parts=np.zeros_like(drawn.parts),
+        treatments=np.zeros_like(drawn.treatments),
+        origin=np.tile(problem.events.origin, (200, 1)),
+        levels_db=np.zeros(200),
+        model_db=np.zeros(200),
+        occurrences=np.ones_like(drawn.occurrences),
+    )
+    left = plan.outcome.audible_count
+    assert left > 0
+    just = replace(problem, wish=replace(problem.wish, events_allowed=left))
+    found = certainty(just, plan, unmoved)
+    assert (found.probability, found.probability_other_nights) == (1.0, 1.0)
+    assert (found.audible_10, found.audible_50, found.audible_90) == (left, left, left)
+    twice = certainty(just, plan, replace(unmoved, occurrences=2 * unmoved.occurrences))
+    assert (twice.probability, twice.probability_other_nights) == (1.0, 0.0)
+    assert twice.audible_50 == 2 * left
+
+
+def test_a_path_errs_as_far_as_its_uncertainty_says(make_problem):
+    problem = make_problem(2, sizes=(2,))
+    other = replace(problem, groups=(replace(problem.groups[0], path_u_db=np.array([6.0])),))
+    two, six = (draw(each, draws=50).paths[0] for each in (problem, other))
+    assert problem.groups[0].path_u_db.tolist() == [2.0]
+    np.testing.assert_allclose(six, 3.0 * two)
+
+
 def test_the_same_input_gives_the_same_certainty(reached):
     problem, plan, drawn = reached
     assert certainty(problem, plan, drawn) == certainty(problem, plan, draw(problem, draws=200))

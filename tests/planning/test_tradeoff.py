@@ -93,6 +93,16 @@ def test_one_side_of_the_plan_alone_is_never_better_than_both(make_problem):
     assert without_treatments(problem).plan.outcome.money == 0.0
 
 
+def test_without_a_masker_there_is_no_shaped_one_either(make_problem):
+    problem = make_problem(4, events=6, margin_db=6.0, shaped=True)
+    assert without_masker(problem).plan.spectrum is None
+
+
+def test_where_no_plan_keeps_the_alarm_the_map_has_every_event(make_problem):
+    problem = replace(make_problem(4, events=6, margin_db=12.0, alarm_floor_dba=75.0), alarm_dba=60.0)
+    assert set(np.ravel(trade_map(enumerate_plans(problem)).audible)) == {6}
+
+
 def test_a_wider_target_is_the_same_as_a_wider_margin(make_problem):
     for seed in (2, 5, 8):
         problem = make_problem(seed, events=6, margin_db=6.0, events_allowed=2)
