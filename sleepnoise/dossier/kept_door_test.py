@@ -1,28 +1,20 @@
 """A door test as its document has it: what was printed or kept, read back for people to see."""
 
-import math
 from collections.abc import Mapping
 from pathlib import Path
 from typing import Annotated, Any, Literal
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationError
+from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from sleepnoise.errors import SettingsError
-from sleepnoise.evidence.reading import first_mistake
+from sleepnoise.evidence.reading import KeptNumber, first_mistake, json_object
 
 _REMEDY = "Give what 'sleepnoise door-test --json' printed, or make the test anew."
 
 STEPS_MOST, ROWS_MOST = 200, 40
 """Steps and levels of a step that are read. Chosen: more than any door test has, and than there are bands."""
 
-
-def _number(value: Any) -> Any:
-    """Return a number from its form in files: null is not known, infinities are words."""
-    return math.nan if value is None else value
-
-
-_Number = Annotated[float, BeforeValidator(_number)]
-_Rows = Annotated[tuple[_Number, ...], Field(min_length=1, max_length=ROWS_MOST)]
+_Rows = Annotated[tuple[KeptNumber, ...], Field(min_length=1, max_length=ROWS_MOST)]
 
 
 class _Part(BaseModel):
@@ -58,8 +50,8 @@ class KeptReading(_Part):
     """One recording, or what was read off a meter; times are ``nan`` if typed, s."""
 
     name: str
-    used_s: _Number
-    rejected_s: _Number
+    used_s: KeptNumber
+    rejected_s: KeptNumber
 
 
 class KeptStep(_Part):
@@ -72,9 +64,9 @@ class KeptStep(_Part):
     step_gain: KeptGain | None
     gain_since_first: KeptGain | None
     gain_since: KeptGain | None
-    removed_share_of_since: tuple[_Number, ...] | None
-    source_change_db: tuple[_Number, ...]
-    repeat_spread_db: _Number
+    removed_share_of_since: tuple[KeptNumber, ...] | None
+    source_change_db: tuple[KeptNumber, ...]
+    repeat_spread_db: KeptNumber
     readings: tuple[KeptReading, ...]
     source: tuple[KeptReading, ...]
 
@@ -94,10 +86,10 @@ class KeptDoorTest(_Part):
     title: str
     absolute: bool
     nominal_hz: tuple[float, ...]
-    background_db: tuple[_Number, ...] | None
+    background_db: tuple[KeptNumber, ...] | None
     since_step: Annotated[int, Field(ge=1)]
     steps: Annotated[tuple[KeptStep, ...], Field(min_length=2, max_length=STEPS_MOST)]
-    left_share_of_since: tuple[_Number, ...]
+    left_share_of_since: tuple[KeptNumber, ...]
     remarks: tuple[str, ...]
     cautions: tuple[str, ...]
     inputs: tuple[KeptFileMark, ...]
@@ -151,12 +143,4 @@ def read_kept_door_test(path: Path, content: bytes) -> KeptDoorTest:
     SettingsError
         If it is no door test.
     """
-    import json
-
-    try:
-        document = json.loads(content)
-    except ValueError:
-        raise SettingsError(f"{path}: is no JSON document.", remedy=_REMEDY) from None
-    if not isinstance(document, dict):
-        raise SettingsError(f"{path}: is no door test.", remedy=_REMEDY)
-    return door_test_from(document, str(path))
+    return door_test_from(json_object(str(path), content, what="door test", remedy=_REMEDY), str(path))

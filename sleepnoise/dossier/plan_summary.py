@@ -1,25 +1,17 @@
 """A plan as its document has it: what was printed or kept, read back for people to see."""
 
-import json
-import math
 from collections.abc import Mapping
 from pathlib import Path
 from typing import Annotated, Any, Literal
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationError
+from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from sleepnoise.errors import SettingsError
-from sleepnoise.evidence.reading import first_mistake
+from sleepnoise.evidence.reading import KeptNumber, first_mistake, json_object
 
 _REMEDY = "Give the file that 'sleepnoise plan --out' wrote, or plan again."
 
 
-def _number(value: Any) -> Any:
-    """Return a number from its form in files: null is not known, infinities are words."""
-    return math.nan if value is None else value
-
-
-_Number = Annotated[float, BeforeValidator(_number)]
 _Count = Annotated[int, Field(ge=0)]
 
 
@@ -37,7 +29,7 @@ class PlannedTreatment(_Part):
 
     part: str
     treatments: tuple[str, ...]
-    money: _Number
+    money: KeptNumber
     guessed: bool
     part_title: str = ""
     titles: tuple[str, ...] = ()
@@ -49,11 +41,11 @@ class SummedPlan(_Part):
     treatments: tuple[PlannedTreatment, ...]
     money: float
     masker: str | None
-    masker_dba: Annotated[_Number, Field(alias="masker_LA_dB")]
+    masker_dba: Annotated[KeptNumber, Field(alias="masker_LA_dB")]
     audible: _Count
-    laeq: Annotated[_Number, Field(alias="LAeq_dB")]
-    background_dba: Annotated[_Number, Field(alias="background_LA_dB")]
-    alarm_dba: Annotated[_Number, Field(alias="alarm_LA_dB")]
+    laeq: Annotated[KeptNumber, Field(alias="LAeq_dB")]
+    background_dba: Annotated[KeptNumber, Field(alias="background_LA_dB")]
+    alarm_dba: Annotated[KeptNumber, Field(alias="alarm_LA_dB")]
     not_kept: tuple[str, ...]
     proved: bool
 
@@ -77,9 +69,9 @@ class SummedStep(_Part):
     money: float
     guessed: bool
     audible: _Count
-    gain_db: _Number
-    level_gain_db: _Number
-    background_gain_db: _Number
+    gain_db: KeptNumber
+    level_gain_db: KeptNumber
+    background_gain_db: KeptNumber
 
 
 class FrontPlan(_Part):
@@ -87,7 +79,7 @@ class FrontPlan(_Part):
 
     money: float
     masker: str | None
-    masker_dba: Annotated[_Number, Field(alias="masker_LA_dB")]
+    masker_dba: Annotated[KeptNumber, Field(alias="masker_LA_dB")]
     audible: _Count
     treatments: tuple[PlannedTreatment, ...]
 
@@ -105,7 +97,7 @@ class SummedEvent(_Part):
 
     event: str
     side: Annotated[str, Field(alias="from")]
-    margin_db: _Number
+    margin_db: KeptNumber
     audible: bool | None
 
 
@@ -142,7 +134,7 @@ class SummedMissing(_Part):
     reasons: tuple[str, ...]
     audible: _Count
     audible_now: _Count
-    gain_db: _Number
+    gain_db: KeptNumber
 
 
 class _Mark(_Part):
@@ -219,10 +211,4 @@ def read_plan_summary(path: Path, content: bytes) -> PlanSummary:
     SettingsError
         If it is no plan.
     """
-    try:
-        document = json.loads(content)
-    except ValueError:
-        raise SettingsError(f"{path}: is no JSON document.", remedy=_REMEDY) from None
-    if not isinstance(document, dict):
-        raise SettingsError(f"{path}: is no plan.", remedy=_REMEDY)
-    return plan_from(document, str(path))
+    return plan_from(json_object(str(path), content, what="plan", remedy=_REMEDY), str(path))

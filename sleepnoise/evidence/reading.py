@@ -1,12 +1,13 @@
 """Written files read back: the bytes of one, if they are few, and what is wrong with it, in a sentence."""
 
+import json
 import math
 from pathlib import Path
 from typing import Annotated, Any
 
 from pydantic import AfterValidator, BeforeValidator, Field, ValidationError
 
-from sleepnoise.errors import RecordingError
+from sleepnoise.errors import RecordingError, SettingsError
 
 MOST_DB = 1000.0
 """Largest level or difference that is read back, either way, dB. Chosen: the energies of all that is louder
@@ -26,6 +27,9 @@ def _possible(value: float) -> float:
         raise ValueError(f"must lie within ±{MOST_DB:g} dB, got {value:g}")
     return value
 
+
+KeptNumber = Annotated[float, BeforeValidator(_known_or_nan)]
+"""A number as results hold it; ``nan`` is not known, infinities are words."""
 
 KeptDb = Annotated[float, BeforeValidator(_known_or_nan), AfterValidator(_possible)]
 """A level, or a difference of levels, as results hold it, dB; ``nan`` is not known, ``-inf`` silence."""
@@ -65,6 +69,31 @@ def few_bytes(path: Path, most_bytes: int, *, what: str, remedy: str) -> bytes:
             f"{path}: is larger than {most_bytes / 1e6:g} MB, so this is no {what}.", remedy=remedy
         )
     return raw
+
+
+def json_object(where: str, content: bytes, *, what: str, remedy: str) -> dict[str, Any]:
+    """Return the object that a JSON document is.
+
+    Parameters
+    ----------
+    where : str
+        For complaints.
+    content : bytes
+    what, remedy : str
+        What it should be, and what to do if it is not.
+
+    Raises
+    ------
+    SettingsError
+        If it is no JSON, or no object.
+    """
+    try:
+        document = json.loads(content)
+    except (ValueError, RecursionError):
+        raise SettingsError(f"{where}: is no JSON document.", remedy=remedy) from None
+    if not isinstance(document, dict):
+        raise SettingsError(f"{where}: is no {what}.", remedy=remedy)
+    return document
 
 
 def first_mistake(error: ValidationError) -> str:
