@@ -3,7 +3,7 @@
 A result of another room joins by one line here, a :class:`Section` with its sentences and tables.
 """
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from textwrap import shorten
 
 from sleepnoise.assessing.cautions import cautions_of
@@ -20,6 +20,7 @@ from sleepnoise.report.trade_plot import map_of_first_plan
 from sleepnoise.wording import next_steps, plan_table, quality_table, sentences, tables, verdicts
 from sleepnoise.wording.rounding import duration_text, level_text, unit_text
 from sleepnoise.wording.tables import Table, plain_column
+from sleepnoise.wording.words_used import words_table
 
 LISTED_FAULTS = 200
 """Faults listed on the page. Chosen: a night with more is no evidence anyway; the document has them all."""
@@ -33,6 +34,13 @@ LONGEST_VALUE = 60
 
 def sections_of(record: NightRecord) -> tuple[Section, ...]:
     """Return every section of a night's page, in order."""
+    sections = _told(record)
+    diary = Section(key="diary", title="Diary", readers=("resident",), tables=(next_steps.diary(),))
+    resident = [section for section in sections if "resident" in section.readers]
+    return (*sections, _words("words", ("resident",), resident), _words("terms", NUMBERS, sections), diary)
+
+
+def _told(record: NightRecord) -> tuple[Section, ...]:
     return (
         _short(record),
         Section(
@@ -56,8 +64,25 @@ def sections_of(record: NightRecord) -> tuple[Section, ...]:
         _intervals(record),
         _measured(record),
         _chosen(),
-        Section(key="diary", title="Diary", readers=("resident",), tables=(next_steps.diary(),)),
     )  # fmt: skip
+
+
+def _words(key: str, readers: tuple[Reader, ...], sections: Iterable[Section]) -> Section:
+    """Return the section that explains the words of others, for their readers."""
+    table = words_table(text for section in sections for text in _texts_of(section))
+    return Section(
+        key=key, title="Words on this page", readers=readers, tables=(table,),
+        notes=("More on each word, with its source: sleepnoise explain WORD.",),
+    )  # fmt: skip
+
+
+def _texts_of(section: Section) -> Iterator[str]:
+    yield from (section.title, *section.sentences, *section.points, *section.notes)
+    yield from (figure.description for figure in section.figures)
+    for table in (*section.tables, *section.folded):
+        yield table.title
+        yield from (column.text for column in table.columns)
+        yield from (cell for row in table.rows for cell in row)
 
 
 def _short(record: NightRecord) -> Section:
