@@ -116,9 +116,8 @@ def test_noise_that_sets_in_late_counts_from_when_it_is_on(door_sounds):
 def test_guards_lie_on_both_sides_of_what_is_spoilt(level_history_of):
     laf = np.full(80, 50.0)
     laf[40] = 52.0
-    assert np.flatnonzero(spoilt_ticks(level_history_of(laf))).tolist() == list(
-        range(40 - GUARD_TICKS, 41 + GUARD_TICKS)
-    )
+    # Half a second, which is longer than the pauses between syllables.
+    assert np.flatnonzero(spoilt_ticks(level_history_of(laf))).tolist() == list(range(36, 45))
     laf[40] = 51.0
     assert not spoilt_ticks(level_history_of(laf)).any()
 
@@ -132,6 +131,35 @@ def test_a_thump_that_the_a_weighting_hides_is_spoilt_all_the_same(level_history
 def test_noise_that_fluctuates_by_itself_is_not_rejected_for_it(level_history_of):
     lceq = 60.0 + np.random.default_rng(2).normal(0.0, 1.5, 400)
     assert spoilt_ticks(level_history_of(np.full(400, 50.0), lceq=lceq)).mean() < 0.05
+
+
+def test_what_departs_is_told_by_the_robust_spread_of_the_recording(level_history_of):
+    """By turns 1 dB above and below the median: five times 1.4826 times 1 dB are 7.4 dB."""
+    lceq = np.tile([61.0, 59.0], 60)
+    for over_db, spoilt in ((7.3, False), (7.5, True)):
+        with_peak = lceq.copy()
+        with_peak[50] = 60.0 + over_db
+        found = spoilt_ticks(level_history_of(np.full(120, 50.0), lceq=with_peak))
+        assert found.any() == spoilt
+
+
+def test_a_bang_over_an_even_background_begins_at_5_db(level_history_of):
+    for over_db, spoilt in ((4.5, False), (5.5, True)):
+        laf = np.full(80, 30.0)
+        laf[40] += over_db
+        assert spoilt_ticks(level_history_of(laf), background=True).any() == spoilt
+
+
+def test_five_seconds_and_two_steady_ones_are_enough(level_history_of):
+    """Of twenty ticks that were heard the guard takes four: sixteen are two seconds."""
+    for kept, enough in ((20, True), (19, False)):
+        mask = np.arange(40) >= kept
+        history = level_history_of(np.full(40, 50.0)).without(mask)
+        if enough:
+            assert read(history).used_s == 2.0
+        else:
+            with pytest.raises(RecordingError, match="hardly ever steady"):
+                read(history)
 
 
 def test_the_background_may_breathe_but_not_bang(level_history_of):
@@ -288,6 +316,27 @@ def test_a_background_just_under_the_noise_makes_the_level_unsure():
     left_in_db = -10 * np.log10(1 - 10**-1.05)
     expected_db = np.sqrt(BETWEEN_U_DB**2 + TYPED_U_DB**2 + left_in_db**2 / 3)
     assert clear.u_db[1, 0] == pytest.approx(expected_db)
+
+
+def test_the_uncertainty_of_a_gain_read_off_a_display_is_2_db():
+    """By hand: 2 sqrt(2 (0.5^2 + 0.5^2)), reading and doing it again, on both sides."""
+    assert door_test(typed_steps(70.0, 60.0)).expanded_db(0, 1)[0] == pytest.approx(2.0)
+
+
+def test_a_gain_from_a_limit_has_no_uncertainty_either():
+    found = door_test(typed_steps(44.0, 60.0), [typed_reading(40.0)])
+    assert found.ladder.at_limit[:, 0].tolist() == [True, False]
+    assert np.isnan(found.expanded_db(0, 1)[0])
+
+
+def test_four_repeats_beyond_the_first_ones_are_believed_and_three_are_not():
+    """All alike: what is left is the reading, 0.5 dB over the root of their number."""
+    four, three = (
+        door_test([Step(title=str(n), readings=(typed_reading(60.0),) * n) for n in counts]).u_db[0, 0]
+        for counts in ((3, 3), (3, 2))
+    )
+    assert four == pytest.approx(0.5 / np.sqrt(3))
+    assert three == pytest.approx(np.hypot(0.5, 0.5 / np.sqrt(3)))
 
 
 @given(st.lists(st.floats(30, 90), min_size=2, max_size=6), st.floats(-20, 20))

@@ -349,6 +349,16 @@ def test_an_event_that_only_a_treatment_beyond_the_budget_silences_stays_audible
             assert audible_whatever(find_optimum(wanted, method)) == whatever, (budget, method)
 
 
+def test_with_shapes_alone_an_enumeration_proves_its_plan_and_with_a_shaped_masker_only_for_all_events(
+    make_problem,
+):
+    for shaped, allowed, proved in ((False, 2, True), (True, 2, False), (True, 0, True)):
+        problem = make_problem(9, events=4, margin_db=12.0, shaped=shaped, events_allowed=allowed)
+        found = find_optimum(problem, "enumeration")
+        assert found.reached
+        assert found.plan.proved is proved
+
+
 def test_the_way_of_searching_depends_on_combinations_and_on_their_work(make_problem):
     """A million combinations at most, and 300 million of them times events."""
     few = make_problem(6, sizes=(10,) * 6, events=3)

@@ -1,6 +1,7 @@
 """Door tests held against a plan, and the plan made anew."""
 
 import json
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -69,6 +70,14 @@ def test_a_gain_is_kept_missed_or_surpassed(kept, as_promised, more_db, word):
 
 def test_a_gain_that_the_background_hides_is_not_called_missed(kept, as_promised):
     assert prove_by_door_test(kept.promise, as_promised(-14.0, at_least=True)).word == "cannot tell"
+
+
+def test_treatments_err_in_all_bands_alike_so_that_their_errors_add_up(kept, tested):
+    """2 dB in each band are 2 dB of the sum, not 2 dB over the root of the number of bands."""
+    alike = replace(kept.promise, loss_u_db=np.full_like(kept.promise.loss_u_db, 2.0))
+    gain = read_door_gain(tested)
+    certain = replace(gain, expanded_db=np.zeros_like(gain.expanded_db))
+    assert prove_by_door_test(alike, certain).overall.expanded == pytest.approx(4.0)
 
 
 def test_many_bands_that_fail_break_a_promise_that_the_sum_keeps(kept, as_promised):

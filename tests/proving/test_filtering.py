@@ -66,6 +66,14 @@ def test_a_loss_that_changes_does_not_click():
     assert above[2 * 300 :].max() < 1e-4 * above.max()
 
 
+def test_a_loss_sets_in_when_it_is_said_to():
+    """Half of the pressure that is lost is lost at the instant itself, within half a tick."""
+    tone = np.sin(2 * np.pi * 1000.0 * np.arange(4 * RATE) / RATE).astype(np.float32)
+    found = heard(tone, lambda s: np.broadcast_to(np.where(s < 2.0, 0.0, 60.0)[:, None], (s.size, BANDS)))
+    rms = np.sqrt(np.mean(found.reshape(-1, RATE // 100) ** 2, axis=1) * 2.0)
+    assert 0.01 * np.argmax(rms < 0.5) == pytest.approx(2.0, abs=0.0625)
+
+
 def test_what_is_added_for_the_microphone_is_added():
     found = heard(NOISE, steady(0.0), correction_db=lambda hz: np.full_like(hz, 6.0))
     assert found == pytest.approx(NOISE * 10 ** (6 / 20), rel=1e-4, abs=1e-6)

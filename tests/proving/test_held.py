@@ -27,6 +27,21 @@ def test_what_fits_promise_and_no_change_alike_cannot_be_told():
     assert (found.word, found.expanded, found.difference) == ("cannot tell", 4.0, 1.0)
 
 
+@pytest.mark.parametrize(
+    ("before", "measured", "word"),
+    [
+        (32.0, 30.0, "cannot tell"),  # U = 2 dB from no change at all
+        (32.1, 30.0, "kept"),
+        (40.0, 32.0, "kept"),  # U = 2 dB above the promise
+        (40.0, 32.1, "not kept"),
+        (29.0, 28.0, "cannot tell"),  # U = 2 dB below the promise is not yet better than it
+        (29.0, 27.9, "kept"),
+    ],
+)
+def test_what_lies_just_as_far_as_the_uncertainty_lies_within_it(before, measured, word):
+    assert held("x", before, 30.0, measured, [1.0], both_ways=False).word == word
+
+
 def test_one_broken_part_breaks_the_whole_promise():
     kept, broken = held("x", 40, 30, 30, [1], both_ways=False), held("x", 40, 30, 38, [1], both_ways=False)
     unsure = held("x", 31, 30, 30, [1], both_ways=False)
