@@ -6,6 +6,7 @@ import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, fields
 from pathlib import Path
+from typing import Any
 
 import pyarrow as pa
 
@@ -40,6 +41,8 @@ class Survey:
     pairs : tuple of SharedSource
         Bedrooms whose events coincide at least a few times, whether or not chance explains it.
     tolerance_s : float, s
+    repeated : tuple of tuple of str
+        Nights that hold the very same sound, each as bedroom and name: files copied twice.
     tables : mapping of str to Table
         What all this was reckoned from; see :mod:`sleepnoise.portfolio.tables`.
     """
@@ -52,6 +55,7 @@ class Survey:
     compared: int
     pairs: tuple[SharedSource, ...]
     tolerance_s: float
+    repeated: tuple[tuple[str, ...], ...]
     tables: Mapping[str, pa.Table]
 
 
@@ -111,8 +115,24 @@ def survey(
         compared=len(pairs),
         pairs=tuple(pair for pair in pairs if pair.together >= LEAST_EVENTS),
         tolerance_s=tolerance_s,
+        repeated=_repeated(tables["nights"]),
         tables=made,
     )
+
+
+SAME_IN = ("LAeq_dB", "LCeq_dB", "LAFmax_dB", "LA90_dB", "recorded_s")
+"""What two nights share only if they hold the same sound. Chosen: unrounded, no two nights agree in all."""
+
+
+def _repeated(nights: Iterable[Mapping[str, Any]]) -> tuple[tuple[str, ...], ...]:
+    """Return nights with the very same sound, whatever their files are called."""
+    alike: dict[tuple[Any, ...], list[str]] = {}
+    for line in nights:
+        key = tuple(line[name] for name in SAME_IN)
+        # Silence is like silence.
+        if all(value is not None and math.isfinite(value) for value in key):
+            alike.setdefault(key, []).append(f"{line['bedroom']} {line['night']}")
+    return tuple(tuple(names) for names in alike.values() if len(names) > 1)
 
 
 def _plans(bedrooms: Bedrooms, given: Sequence[PlannedBedroom]) -> tuple[PlannedBedroom, ...]:

@@ -103,7 +103,13 @@ def show_outcomes(counts: dict[str, int], out: str) -> None:
         )
     )
     if counts.get("failed"):
-        screen.print(Text("Mend what failed and run the same again: only that is done."))
+        screen.print(
+            Text(
+                "Mend what failed and run the same again: only that is done. What a file cannot tell, its "
+                "start, clock or calibration, goes into a list of nights, or the start into its name: "
+                "20260210_230500.wav."
+            )
+        )
     if counts.get("finished") or counts.get("skipped"):
         screen.print(Text(plain(f"Results: {out}/nights. Next: sleepnoise survey {out}")), soft_wrap=True)
 

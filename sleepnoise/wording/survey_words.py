@@ -1,8 +1,9 @@
 """A survey of many bedrooms in sentences and tables, for the terminal and the page alike."""
 
 import math
+from collections.abc import Iterator, Sequence
 
-from sleepnoise.portfolio.ranking import PlannedBedroom, RankedBedroom, Ranking
+from sleepnoise.portfolio.ranking import LEAST_RECORDED, PlannedBedroom, RankedBedroom, Ranking
 from sleepnoise.portfolio.shared_sources import SURE, SharedSource
 from sleepnoise.portfolio.survey import Survey
 from sleepnoise.wording.rounding import number_text, signed_text
@@ -10,6 +11,9 @@ from sleepnoise.wording.tables import Table, plain_column
 
 MONEY = 1000.0
 """Gain is shown for this much money. Chosen: what building work is reckoned in."""
+
+MOST_NAMED = 10
+"""Bedrooms or nights named in a sentence. Chosen: more is a list, which the tables are."""
 
 SMALLEST_CHANCE = 1e-6
 """Chance below which only that is said. Chosen: the reckoning is no better than that."""
@@ -38,7 +42,29 @@ def survey_sentences(found: Survey) -> tuple[str, ...]:
         f"bedrooms, kept in {words.count('kept')}, cannot tell in {words.count('cannot tell')}.{doubt}",
         f"{shared} of {found.compared} pairs of bedrooms that were recorded together hear common sources; "
         f"events that begin within {found.tolerance_s:g} s of each other count.",
+        *_doubts(found),
     )
+
+
+def _doubts(found: Survey) -> Iterator[str]:
+    """Yield what keeps bedrooms from a rank, and what is counted more than once."""
+    unranked = [room.bedroom for room in found.ranking.bedrooms if math.isnan(room.margin_db)]
+    if unranked:
+        yield (
+            f"Without a rank, because no night of theirs counts: {_listed(unranked)}. A night counts if it "
+            f"has a calibration and at least {100 * LEAST_RECORDED:.0f} % of its window can be used."
+        )
+    if found.repeated:
+        same = [" = ".join(names) for names in found.repeated]
+        yield (
+            f"The same sound stands for several nights and counts several times: {_listed(same)}. Take "
+            "copies out and survey again; until then neither ranks nor common sources of these hold."
+        )
+
+
+def _listed(names: Sequence[str]) -> str:
+    more = f" and {len(names) - MOST_NAMED} more" if len(names) > MOST_NAMED else ""
+    return "; ".join(names[:MOST_NAMED]) + more
 
 
 def ranking_table(ranking: Ranking) -> Table:
@@ -61,7 +87,7 @@ def _ranked(number: int, room: RankedBedroom) -> tuple[str, ...]:
     if not math.isnan(room.share_low):
         share = f"{100 * room.share_low:.0f} to {100 * room.share_high:.0f} %"
     return (
-        str(number),
+        "–" if math.isnan(room.margin_db) else str(number),
         room.bedroom,
         signed_text(room.margin_db) + (" ≈" if room.as_next else ""),
         number_text(room.uncertainty_db, 1),

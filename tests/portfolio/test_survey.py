@@ -2,17 +2,19 @@ import csv
 import io
 import math
 import re
+from itertools import product
 from zoneinfo import ZoneInfo
 
 import pytest
 
 from sleepnoise.errors import RecordingError, SettingsError
-from sleepnoise.portfolio.ledger import Entry, Outcome, Place, write_entry
+from sleepnoise.portfolio.ledger import Entry, Outcome, Place, read_entry, write_entry
 from sleepnoise.portfolio.survey import ranking_text, survey
 from sleepnoise.portfolio.tables import rows_of
 from sleepnoise.report.survey_figures import shared_figure
 from sleepnoise.report.survey_page import survey_page
 from sleepnoise.screens.many_nights import nights_progress, show_survey
+from sleepnoise.wording.survey_words import ranking_table, survey_sentences
 
 ROOMS = ("=Larch Court, flat 3", "flat 4", "flat 5")
 
@@ -41,6 +43,38 @@ def test_a_survey_counts_ranks_and_compares(portfolio):
     assert [pair.together for pair in found.pairs] == [12, 12, 12]
     assert found.compared == 3
     assert len(found.failures) == 1
+
+
+def with_nights(root, changes):
+    """A portfolio whose nights differ from the record in what is said."""
+    for (room, night), changed in changes.items():
+        place = Place(out=root, bedroom=room, night=night)
+        entry = read_entry(place.entry)
+        [line] = entry.rows["nights"]
+        rows = {**entry.rows, "nights": [{**line, **changed}]}
+        write_entry(entry.model_copy(update={"rows": rows}), place)
+    return survey([root])
+
+
+def test_nights_that_hold_the_same_sound_are_named_whatever_they_are_called(portfolio):
+    louder = {
+        (room, night): {"LAeq_dB": 30.0 + n} for n, (room, night) in enumerate(product(ROOMS, ("one", "two")))
+    }
+    assert with_nights(portfolio, louder).repeated == ()
+    louder[ROOMS[1], "two"] = louder[ROOMS[0], "one"]
+    found = with_nights(portfolio, louder)
+    assert found.repeated == ((f"{ROOMS[0]} one", f"{ROOMS[1]} two"),)
+    assert f"{ROOMS[0]} one = {ROOMS[1]} two" in " ".join(survey_sentences(found))
+
+
+def test_a_bedroom_of_which_no_night_counts_has_no_rank_and_the_reason_is_said(portfolio):
+    short = {(ROOMS[1], night): {"recorded_s": 60.0} for night in ("one", "two")}
+    found = with_nights(portfolio, short)
+    ranks = {row[1]: row[0] for row in ranking_table(found.ranking).rows}
+    assert ranks == {ROOMS[0]: "1", ROOMS[2]: "2", ROOMS[1]: "–"}
+    said = " ".join(survey_sentences(found))
+    assert f"no night of theirs counts: {ROOMS[1]}." in said
+    assert "75 %" in said
 
 
 def test_neighbours_narrow_the_pairs_and_mistakes_in_their_list_are_told(portfolio, tmp_path):
