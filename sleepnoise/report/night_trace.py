@@ -10,6 +10,7 @@ from sleepnoise.acoustics.symbols import SYMBOLS
 from sleepnoise.assessing.record import NightRecord
 from sleepnoise.levels.hundredths import LevelArray
 from sleepnoise.night.intervals import Interval
+from sleepnoise.night.quality import left_out_mask
 from sleepnoise.wording.rounding import axis_text, clock_text
 
 WIDTH, HEIGHT = 1080, 380
@@ -65,6 +66,22 @@ class NightTrace:
     description: str
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DrawnLevels:
+    """What a drawing shows of LAF: ``nan`` where nothing was recorded.
+
+    Attributes
+    ----------
+    lowest, highest : ndarray, shape (ticks,), dB
+    range_db : tuple of float, dB
+        Ends of an axis for everything that counts.
+    """
+
+    lowest: LevelArray
+    highest: LevelArray
+    range_db: tuple[float, float]
+
+
 class _Scale:
     """From time and level to the drawing."""
 
@@ -81,11 +98,33 @@ class _Scale:
         return BOTTOM - (BOTTOM - TOP) * min(max(share, 0.0), 1.0)
 
 
+def drawn_levels(record: NightRecord) -> DrawnLevels:
+    """Return the levels that a drawing shows.
+
+    Between two files a level falls towards nothing: a detector at rest, no sound, so it is not drawn. What
+    is left out for other reasons, such as a dropout, is drawn but does not stretch the axis.
+    """
+    history = record.history
+    nothing = left_out_mask(history, (flag for flag in record.quality if flag.kind == "gap"))
+    lowest = np.where(nothing, np.nan, history.lafmin).astype(history.lafmin.dtype)
+    highest = np.where(nothing, np.nan, history.lafmax).astype(history.lafmax.dtype)
+    counts = ~history.left_out if not history.left_out.all() else np.ones(history.ticks, dtype=np.bool_)
+    loudest = highest[np.isfinite(highest)]
+    return DrawnLevels(
+        lowest=lowest,
+        highest=highest,
+        range_db=level_range(
+            np.concatenate([lowest[counts], highest[counts], loudest.max(initial=-np.inf, keepdims=True)])
+        ),
+    )
+
+
 def night_trace(record: NightRecord) -> NightTrace:
     """Return the drawing of a night: the spread of LAF, LAeq and LA90 of quarter hours, events."""
     history, night = record.history, record.assessment
-    lowest, highest = _columns(history.lafmin, np.fmin), _columns(history.lafmax, np.fmax)
-    low_db, high_db = level_range(np.concatenate([lowest, highest]))
+    shown = drawn_levels(record)
+    lowest, highest = _columns(shown.lowest, np.fmin), _columns(shown.highest, np.fmax)
+    low_db, high_db = shown.range_db
     scale = _Scale(history.start, history.end, low_db, high_db)
     band, top_edge = _spread(lowest, highest, scale)
     return NightTrace(

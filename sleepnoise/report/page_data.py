@@ -29,7 +29,7 @@ from sleepnoise.recording.quality import QualityFlag
 from sleepnoise.report.band_map import band_map, palette
 from sleepnoise.report.clips import Clips
 from sleepnoise.report.naming_data import naming_data, said_of_event
-from sleepnoise.report.night_trace import level_range, published_values
+from sleepnoise.report.night_trace import drawn_levels, published_values
 from sleepnoise.wording.rounding import clock_text, duration_text, level_text, signed_text, unit_text
 
 PAGE_EVENTS = 1000
@@ -46,17 +46,17 @@ def page_data(record: NightRecord, clips: Clips | None = None) -> str:
     """Return what the page's script needs, as JSON that may stand in a page."""
     history, night = record.history, record.assessment
     events = night.events[:PAGE_EVENTS]
-    low_db, high_db = level_range(np.concatenate([history.lafmin, history.lafmax]))
+    shown = drawn_levels(record)
     parts = {
         "start_ms": 1000 * history.start.timestamp(),
         "ticks": history.ticks,
         "offsets": _offsets(record),
         "unit": unit_text(night),
         "absolute": night.absolute,
-        "scale_db": [low_db, high_db],
+        "scale_db": list(shown.range_db),
         "night": [history.tick_of(night.start), history.tick_of(night.end)],
-        "highest": packed(hundredths(history.lafmax)),
-        "lowest": packed(hundredths(history.lafmin)),
+        "highest": packed(hundredths(shown.highest)),
+        "lowest": packed(hundredths(shown.lowest)),
         "left_out": _runs(history.left_out),
         "values": [list(value) for value in published_values(record)],
         "quarter_hours": [

@@ -1,12 +1,13 @@
 from dataclasses import replace
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 
 import numpy as np
 import pytest
 
 from sleepnoise.assessing.record import NightRecord
 from sleepnoise.levels.history import LevelHistory
-from sleepnoise.report.night_trace import BOTTOM, COLUMNS, LEFT, RIGHT, TOP, night_trace
+from sleepnoise.recording.quality import QualityFlag
+from sleepnoise.report.night_trace import BOTTOM, COLUMNS, LEFT, RIGHT, TOP, drawn_levels, night_trace
 
 
 def test_an_event_is_marked_where_it_was(record: NightRecord) -> None:
@@ -84,3 +85,49 @@ def test_a_fault_is_marked_where_it_was(record: NightRecord) -> None:
     share = 75 * 60 / record.history.seconds
     assert mark.x == pytest.approx(LEFT + share * (RIGHT - LEFT), abs=0.1)
     assert mark.title == "knock: noted"
+
+
+def test_a_gap_between_files_is_not_drawn_and_does_not_stretch_the_scale(record: NightRecord) -> None:
+    """Between two files the detectors fall towards nothing, -200 dB and below: that is no level of a room."""
+    history = record.history
+    names = ("laeq", "lceq", "lzeq", "laf", "lafmax", "lafmin", "lasmax", "lcpeak")
+    levels = {name: getattr(history, name).copy() for name in names}
+    left_out = history.left_out.copy()
+    left_out[20_000:20_804] = True
+    for array in levels.values():
+        array[20_000:20_800] = np.linspace(array[19_999], -210.0, 800)
+        array[20_800:20_804] = -60.0
+    fallen = LevelHistory(
+        start=history.start, sample_rate_hz=48_000, nominal_hz=history.nominal_hz, bands=history.bands,
+        left_out=left_out, **levels,
+    )  # fmt: skip
+    gap = QualityFlag(
+        kind="gap",
+        start=history.start + timedelta(seconds=2500),
+        end=history.start + timedelta(seconds=2600),
+        what="Nothing was recorded between two files.",
+        effect="left out",
+    )
+    night = replace(record, history=fallen, quality=(gap,))
+    before, after = night_trace(record), night_trace(night)
+    assert after.levels == before.levels
+    assert after.top_edge.count("M") == 2
+    shown = drawn_levels(night)
+    assert np.isnan(shown.highest[20_000:20_800]).all()
+    assert not np.isnan(shown.highest[:20_000]).any()
+    assert shown.range_db == drawn_levels(record).range_db
+
+
+def test_a_dropout_within_a_file_is_drawn_but_does_not_stretch_the_scale(record: NightRecord) -> None:
+    history = record.history
+    names = ("laeq", "lceq", "lzeq", "laf", "lafmax", "lafmin", "lasmax", "lcpeak", "left_out")
+    levels = {name: getattr(history, name).copy() for name in names}
+    levels["lafmin"][20_000:20_100] = levels["lafmax"][20_000:20_100] = -150.0
+    levels["left_out"][20_000:20_100] = True
+    silent = LevelHistory(
+        start=history.start, sample_rate_hz=48_000, nominal_hz=history.nominal_hz,
+        bands=history.bands, **levels,
+    )  # fmt: skip
+    shown = drawn_levels(replace(record, history=silent))
+    assert shown.range_db == drawn_levels(record).range_db
+    assert shown.lowest[20_050] == -150.0
