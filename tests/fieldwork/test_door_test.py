@@ -105,6 +105,12 @@ def test_its_own_fluctuation_makes_a_reading_unsure(level_history_of):
     assert read(level_history_of(laf)).u_db == pytest.approx(10 * np.log10(1 + error / 1.1), rel=1e-4)
 
 
+def test_the_level_of_steady_noise_is_the_mean_of_its_energy(level_history_of):
+    """By hand: three quarters of the time 50 dB, one quarter 51 dB."""
+    found = read(level_history_of(np.tile([50.0, 50.0, 50.0, 51.0], 20)))
+    assert found.levels_db[0] == pytest.approx(50 + 10 * np.log10((3 + 10**0.1) / 4), abs=1e-4)
+
+
 def test_noise_that_sets_in_late_counts_from_when_it_is_on(door_sounds):
     noise = door_sounds.steady(np.random.default_rng(1), 12, 60.0)
     noise[: 3 * door_sounds.rate_hz] *= 0.001

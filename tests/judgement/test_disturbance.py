@@ -50,7 +50,7 @@ def test_curves_agree_with_their_worked_values(row):
 
 
 def test_a_curve_holds_from_its_lowest_level_on():
-    """By hand for rail at 35 dB: -1.7768 - 0.0529 x 35 + 0.0033 x 35^2 = 0.4142 %; nothing was fitted below."""
+    """By hand for rail: -1.7768 - 0.0529 x 35 + 0.0033 x 35^2 = 0.4142 %; nothing was fitted below 35 dB."""
     rail = curve_of("Basner and McGuire 2018", "rail")
     assert 100 * rail.probability(35.0) == pytest.approx(0.4142)
     assert rail.probability(34.999) == 0.0

@@ -222,6 +222,13 @@ def test_a_count_is_exceeded_by_sure_events_and_kept_by_possible_ones(peaks_db, 
     assert (found.word, found.count) == (word, count)
 
 
+def test_a_count_says_how_many_events_are_sure_and_how_many_possible():
+    """U = 1 dB about 45 dB: 47 lies above it for sure, 45.5 and 44.5 may, 43.5 does not."""
+    history, events = with_peaks(recording(), [47.0, 45.5, 44.5, 43.5])
+    found = verdict(counted(1), history, events)
+    assert "There were 2 events above 45 dB, 1 to 3 within the uncertainty" in found.reason
+
+
 @pytest.mark.parametrize(
     ("number", "word"), [(10, "kept"), (11, "cannot tell"), (15, "cannot tell"), (16, "exceeded")]
 )
@@ -323,6 +330,12 @@ def test_a_loud_stretch_across_two_full_hours_is_shared_between_them():
 
 
 # Parts that were not recorded.
+
+
+def test_a_missing_twentieth_takes_nothing_off_a_level_that_is_exceeded():
+    """96 % of the night lie 1.1 dB above the value, with U = 1 dB: the rest may have been silent."""
+    history = recording(31.1, hours=8 * 0.96, start=TEN_PM + timedelta(hours=1))
+    assert verdict(criterion(), history).word == "exceeded"
 
 
 def test_half_a_night_keeps_nothing():

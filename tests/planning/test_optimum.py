@@ -290,6 +290,8 @@ def test_equal_events_are_merged_and_still_counted(make_problem):
     many = replace(problem, events=problem.events.picked(rows))
     events, weights = merged(many.events)
     assert (events.count, sorted(weights)) == (4, [2, 2, 2, 4])
+    noisier = replace(many.events, background_db=many.events.background_db + np.arange(10)[:, None])
+    assert merged(noisier)[0].count == 10
     assert agree(find_optimum(many, "enumeration"), find_optimum(many, "programme"))
 
 

@@ -7,7 +7,7 @@ import pytest
 
 from sleepnoise.planning.enumeration import Masker
 from sleepnoise.planning.optimum import find_optimum, planned
-from sleepnoise.planning.robustness import DOUBTS, certain_plan, certainty, draw, judged
+from sleepnoise.planning.robustness import DOUBTS, certain_plan, certainty, draw, judged, left_in_draw
 
 EVERYTHING = frozenset({*DOUBTS, "nights"})
 NONE = Masker(name="", level_dba=-np.inf)
@@ -126,6 +126,37 @@ def test_with_nothing_in_doubt_a_plan_that_just_reaches_its_target_is_certain_to
     twice = certainty(just, plan, replace(unmoved, occurrences=2 * unmoved.occurrences))
     assert (twice.probability, twice.probability_other_nights) == (1.0, 0.0)
     assert twice.audible_50 == 2 * left
+
+
+@pytest.mark.parametrize(
+    ("factor", "drawn_u", "left"),
+    [
+        (0.8, -1.0, 0.8 * 10**-0.3),
+        (0.8, 1.0, 1.0),  # 1.6 of it would be more than without any treatment
+        (0.1, 1.0, 0.1 * 10**0.3),
+        (1.0, -1.0, 1.0),  # what is not treated does not err
+    ],
+)
+def test_a_treatment_errs_by_its_spread_and_never_lets_in_more_than_nothing_done(
+    make_problem, factor, drawn_u, left
+):
+    """By hand, for one path that brings everything: a spread of 3 dB is a factor of 10^0.3."""
+    problem = make_problem(2, sizes=(2,), origins=1, events=1)
+    group = problem.groups[0]
+    everything = replace(
+        group,
+        share=np.ones_like(group.share),
+        background=np.ones_like(group.background),
+        factor=np.array([[[1.0]], [[factor]]]) * np.ones(group.share.shape[-1]),
+        options=(group.options[0], replace(group.options[1], spread_db=3.0)),
+    )
+    nothing = np.zeros_like(problem.fixed)
+    problem = replace(problem, groups=(everything,), fixed=nothing, background_fixed=nothing[0])
+    plan = planned(problem, (1,), NONE, method="enumeration")
+    drawn = replace(draw(problem, draws=1), treatments=np.full((1, 1), drawn_u))
+    sound, background = left_in_draw(problem, plan, drawn, 0, EVERYTHING - {"treatments"})
+    assert sound == pytest.approx(left)
+    assert background == pytest.approx(left)
 
 
 def test_a_path_errs_as_far_as_its_uncertainty_says(make_problem):

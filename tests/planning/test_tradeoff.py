@@ -106,9 +106,10 @@ def test_where_no_plan_keeps_the_alarm_the_map_has_every_event(make_problem):
 def test_a_wider_target_is_the_same_as_a_wider_margin(make_problem):
     for seed in (2, 5, 8):
         problem = make_problem(seed, events=6, margin_db=6.0, events_allowed=2)
-        wider = find_optimum(replace(problem, wish=replace(problem.wish, margin_db=11.0)))
+        wider = find_optimum(replace(problem, wish=replace(problem.wish, margin_db=6.0 + 5.0)))
         easier = eased(problem)
         assert (wider.reached, wider.plan.choice) == (easier.reached, easier.plan.choice)
+        assert easier.plan.outcome.margins_db == pytest.approx(wider.plan.outcome.margins_db - 5.0)
 
 
 def test_what_stays_audible_whatever_is_done_is_audible_in_every_plan(make_problem):
