@@ -40,7 +40,7 @@ PARSED_ONLY = (
     "test-sound",
     "eval",
     "dossier start flat-3$",
-    ".*--out (tuesday-de|wednesday)",
+    ".*--out (tuesday-de|wednesday|again|for-the-landlord)$",
 )
 """Asks, wants sounds that the demo does not have, or starts processes; their own tests run them."""
 
