@@ -1,5 +1,7 @@
 """A room as paths: worked examples, shares, and what seals, order and silence do."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from hypothesis import given
@@ -7,6 +9,7 @@ from hypothesis import strategies as st
 
 from sleepnoise.acoustics.bands import NOMINAL_HZ
 from sleepnoise.errors import SettingsError
+from sleepnoise.isolation.openings import leak_width_m
 from sleepnoise.isolation.paths import levels, path_levels_dba, rectangular_u_db, room_paths
 from sleepnoise.isolation.sounds import sound
 
@@ -109,6 +112,37 @@ def test_disagreement_of_sources_makes_a_path_less_certain(room, parts):
 def test_a_measured_gap_is_more_certain_than_one_from_paper_and_light(room, parts):
     _, bottom, sides, _ = room_paths(room(parts()["door"])).paths
     assert bottom.u_db < sides.u_db
+    # 2 dB of the slit; and a width of half to twice, 3 dB either way, as a rectangular range.
+    assert bottom.u_db == pytest.approx(2.0)
+    assert sides.u_db == pytest.approx(np.hypot(2.0, 3.0 / np.sqrt(3.0)))
+
+
+def test_a_gap_over_the_floor_leaks_more_bass_than_the_same_gap_between_walls(room, parts):
+    """The floor mirrors it: it is half of a slit twice as wide, for which the wave is less long."""
+    door = parts()["door"]
+    door["gap"] = [{"edge": edge, "length_m": 1.0, "width_mm": 10} for edge in ("bottom", "top")]
+    _, bottom_m2, top_m2 = room_paths(room(door)).open_m2
+    depth_m = room(door).parts[0].depth_m
+    assert bottom_m2 == pytest.approx(leak_width_m(NOMINAL_HZ, 0.010, depth_m, "along an edge"))
+    assert top_m2 == pytest.approx(leak_width_m(NOMINAL_HZ, 0.010, depth_m, "in a wall"))
+    low = NOMINAL_HZ.index(100.0)
+    assert bottom_m2[low] > 1.2 * top_m2[low]
+
+
+def test_paths_of_a_tested_part_err_together(room, even):
+    """By hand, two equal paths: 1 dB if one test told both; with one untested 0.5 x 1 and 0.5 x 2 dB."""
+    open_wall = even("door", 100.0, 2.0) | {"open_area_m2": 1e-3}
+    twin = {**open_wall, "key": "twin"}
+    both = room_paths(room(open_wall, twin))
+    for tested, u_db in (
+        ({"door": 1.0, "twin": 1.0}, np.hypot(0.5, 0.5)),
+        ({"door": 1.0}, np.hypot(0.5, 1.0)),
+        ({}, np.hypot(1.0, 1.0)),
+    ):
+        assert levels(replace(both, tested=tested), EVERYWHERE).u_db == pytest.approx(u_db, abs=0.01)
+    r_db = -10 * np.log10(1e-3 / 2.0)  # leaf and opening bring the same
+    alone = room_paths(room(even("door", r_db, 2.0) | {"open_area_m2": 1e-3}))
+    assert levels(replace(alone, tested={"door": 1.0}), EVERYWHERE).u_db == pytest.approx(1.0)
 
 
 def test_independent_paths_make_the_room_more_certain_than_each(room, even):

@@ -1,5 +1,6 @@
 """The assessment of a night: the right part of the recording, and parts that agree with each other."""
 
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 
 import numpy as np
@@ -63,6 +64,14 @@ def test_an_event_across_the_end_belongs_to_the_night_with_its_time_within_only(
     assert [event.duration_s for event in found.events] == [pytest.approx(30, abs=1)]
     assert found.event_time_s == pytest.approx(10, abs=0.2)
     assert found.end == datetime(2025, 2, 4, 6, 0, tzinfo=UTC)
+
+
+def test_an_event_that_begins_with_the_window_belongs_to_it_and_one_at_its_end_to_the_day(sounds):
+    history = sounds(3600).slam(900, 50).history(start=datetime(2025, 2, 3, 21, 50, tzinfo=UTC))
+    (slam,) = find_events(history)
+    begin, end = datetime(2025, 2, 3, 22, 0, tzinfo=UTC), history.end
+    for start, belongs in ((begin, True), (begin - timedelta(microseconds=1), False), (end, False)):
+        assert bool(assess(history, events=(replace(slam, start=start),)).events) == belongs
 
 
 def test_the_background_spectrum_is_that_of_the_time_without_events(sounds):
