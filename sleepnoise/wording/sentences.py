@@ -4,6 +4,7 @@ import math
 from dataclasses import fields
 
 from sleepnoise.assessing.record import AssessSettings, NightRecord
+from sleepnoise.night.quality import at_most
 from sleepnoise.planning.first_plan import MaskerChoice
 from sleepnoise.wording.rounding import clock_text, date_text, duration_text, level_text, unit_text
 from sleepnoise.wording.tables import loudest_events
@@ -24,6 +25,9 @@ FULL_SCALE = (
 )
 """Said of levels relative to full scale, once before the others. Common practice, no source."""
 
+OWN_NOISE_NEAR = " The recorder's own noise is so near that LA90 is at most this."
+"""Said behind a background that the recorder may have made."""
+
 
 def in_short(record: NightRecord) -> tuple[str, ...]:
     """Return the night in a few sentences."""
@@ -42,7 +46,13 @@ def _levels(record: NightRecord) -> str:
     return (
         f"{span} the equivalent level was LAeq {level_text(statistics.laeq)} {unit}; "
         f"for 90 % of the time it was louder than LA90 {level_text(statistics.la90)} {unit}."
+        f"{OWN_NOISE_NEAR if _own_noise_is_near(record) else ''}"
     )
+
+
+def _own_noise_is_near(record: NightRecord) -> bool:
+    own_noise, night = record.settings.own_noise_la_db, record.assessment
+    return own_noise is not None and night.absolute and at_most(night.statistics.la90, own_noise)
 
 
 def _events(record: NightRecord) -> str:
@@ -155,13 +165,17 @@ def decisions(record: NightRecord) -> tuple[tuple[str, str, str, str], ...]:
     )
 
 
+def files_text(record: NightRecord) -> str:
+    """Return the names of the recording's files: the one, or how many from first to last."""
+    first, parts = record.provenance.inputs[0].name, len(record.sound.parts)
+    return first if parts == 1 else f"{parts} files, {first} to {record.provenance.inputs[parts - 1].name}"
+
+
 def recording_text(record: NightRecord) -> str:
     """Return what the recording is: its files, format and length."""
     sound = record.sound
     first = sound.parts[0].audio
-    files = record.provenance.inputs[0].name
-    if len(sound.parts) > 1:
-        files = f"{len(sound.parts)} files, {files} to {record.provenance.inputs[len(sound.parts) - 1].name}"
+    files = files_text(record)
     channels = f"{sound.channels} channel{'' if sound.channels == 1 else 's'}"
     form = f"{first.container} {first.encoding}, {sound.sample_rate_hz} Hz, {channels}"
     return f"{files}: {form}, {duration_text(sound.seconds)}"

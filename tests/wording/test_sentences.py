@@ -1,5 +1,9 @@
 """A night in a few sentences."""
 
+from dataclasses import replace
+
+import pytest
+
 from sleepnoise.report.contents import sections_of
 from sleepnoise.report.sections import DEPTH
 from sleepnoise.screens.night_summary import show_night
@@ -53,3 +57,11 @@ def test_nor_does_the_page(record, uncalibrated):
     assert "not known" not in {row[2] for row in owner_options(record).rows}
     calibrated = {section.key for section in sections_of(record)}
     assert "what-if" in calibrated - set(sections)
+
+
+@pytest.mark.parametrize(("below_db", "said"), [(6.9, True), (7.1, False)])
+def test_a_background_near_the_recorders_own_noise_is_an_upper_bound(record, below_db, said):
+    own_noise = record.assessment.statistics.la90 - below_db
+    known = replace(record, settings=replace(record.settings, own_noise_la_db=own_noise))
+    assert ("LA90 is at most this" in in_short(known)[0]) == said
+    assert "at most" not in in_short(record)[0]
