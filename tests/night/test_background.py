@@ -5,10 +5,12 @@ import time
 import numpy as np
 import pytest
 from scipy.ndimage import maximum_filter1d
+from scipy.stats import norm
 
 from sleepnoise.acoustics.bands import NOMINAL_HZ, band_edges_hz
 from sleepnoise.acoustics.decibels import energy, level
-from sleepnoise.night.background import moving_background
+from sleepnoise.levels.detectors import F_TIME_CONSTANT_S
+from sleepnoise.night.background import F_AVERAGING_S, LA90_BELOW_MEDIAN, SCATTER_DB, moving_background
 from sleepnoise.night.event_settings import EventSettings
 
 SETTINGS = EventSettings()
@@ -167,3 +169,10 @@ def test_ten_minutes_of_liveliness_are_no_background(sounds):
     part = slice(round(1200 / 0.0125), round(1800 / 0.0125))
     scene.energies[part] = lively.energies[part]
     assert moving_background(scene.history(), SETTINGS).scatter_db.max() < 0.2
+
+
+def test_the_scatter_of_noise_follows_from_its_statistics():
+    """10 lg e dB at BT = 1; from LA90 to LA50 the 90 % point of a normal distribution (scipy)."""
+    assert pytest.approx(10 * np.log10(np.e), abs=0.005) == SCATTER_DB
+    assert pytest.approx(norm.ppf(0.9), abs=0.00005) == LA90_BELOW_MEDIAN
+    assert F_AVERAGING_S == 2 * F_TIME_CONSTANT_S

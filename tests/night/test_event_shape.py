@@ -5,7 +5,9 @@ import pytest
 
 from sleepnoise.acoustics.bands import NOMINAL_HZ
 from sleepnoise.acoustics.decibels import energy, level
+from sleepnoise.acoustics.weighting import weighting_db
 from sleepnoise.levels.history import LevelHistory
+from sleepnoise.night.event_moments import loudest_moments
 from sleepnoise.night.events import Event, find_events
 
 
@@ -126,6 +128,27 @@ def test_c_minus_a_is_that_of_the_event(sounds):
     lceq = np.array(history.lceq)
     lceq[300 * 8 : 311 * 8] += 8
     assert only(changed(history, lceq=lceq)).c_minus_a_db == pytest.approx(18, abs=0.01)
+
+
+# --- the moments that may be the loudest behind a loss -----------------------------------------
+
+
+def test_what_is_neither_the_highest_nor_the_lowest_may_be_loudest_behind_a_step(sounds):
+    """By hand: 60 dB(A) at 4 kHz, 59 at 1 kHz and 57 at 125 Hz, 0.75 s apart.
+
+    No even slope makes the second the loudest: 1.5 dB an octave, which take 2 dB more off the first
+    than they have to, take 4.5 dB more off it than off the third. A step of 8 dB above 1 kHz does.
+    """
+    whole = sounds(8).history()
+    silence = np.full((len(NOMINAL_HZ), whole.ticks), -np.inf, dtype=np.float32)
+    lafmax = np.full(whole.ticks, -20.0, dtype=np.float32)
+    for tick, hz, dba in ((8, 4000.0, 60.0), (14, 1000.0, 59.0), (20, 125.0, 57.0)):
+        silence[whole.nominal_hz.index(hz), tick] = dba - float(weighting_db(hz, "A"))
+        lafmax[tick] = dba
+    history = changed(whole, bands=silence[: len(whole.nominal_hz)], lafmax=lafmax)
+    found = loudest_moments(history, 8, 24)
+    assert [whole.nominal_hz[int(each.levels_db.argmax())] for each in found] == [4000.0, 1000.0, 125.0]
+    assert [each.weighted_level() for each in found] == pytest.approx([60.0, 59.0, 57.0], abs=0.01)
 
 
 # --- what a recording without calibration, or made elsewhere, must not change -------------------

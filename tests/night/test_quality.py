@@ -13,7 +13,6 @@ from sleepnoise.levels.statistics import level_statistics
 from sleepnoise.night.events import find_events
 from sleepnoise.night.quality import (
     LOWER_BOUND,
-    SETTLING_TICKS,
     at_most,
     gain_dips_db,
     history_flags,
@@ -80,7 +79,7 @@ def test_every_statistic_leaves_out_the_faults_and_says_how_much(from_ticks):
     clean = without_faults(history, [flag(history, "dropout", 10.01, 10.9, "left out")])
     found = level_statistics(clean)
     assert found.laeq == pytest.approx(30.0)
-    assert found.left_out_s == 1.0 + SETTLING_TICKS / 8
+    assert found.left_out_s == 1.0 + 0.5  # four time constants of F, after which 0.1 dB is left
 
 
 @pytest.mark.parametrize("effect", ["lower bound", "upper bound", "noted"])
