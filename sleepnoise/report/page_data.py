@@ -30,6 +30,7 @@ from sleepnoise.report.band_map import band_map, palette
 from sleepnoise.report.clips import Clips
 from sleepnoise.report.naming_data import naming_data, said_of_event
 from sleepnoise.report.night_trace import drawn_levels, published_values
+from sleepnoise.wording.masking_words import shape_text
 from sleepnoise.wording.rounding import clock_text, duration_text, level_text, signed_text, unit_text
 
 PAGE_EVENTS = 1000
@@ -184,7 +185,7 @@ def _energies(record: NightRecord, events: tuple[Event, ...]) -> dict[str, Any]:
 def _model(plan: FirstPlan, events: tuple[Event, ...]) -> dict[str, Any]:
     """Return what hides and what is heard, on the bands of the audibility model."""
     signal_db, background_db = heard_events(events)
-    shapes = [[shape.name, shape.spectrum.levels_db.tolist()] for shape in masker_shapes()]
+    shapes = [[shape_text(shape.name), shape.spectrum.levels_db.tolist()] for shape in masker_shapes()]
     fitted = [choice for choice in plan.choices if choice.shape == SHAPED and np.isfinite(choice.level_dba)]
     if fitted:
         best = min(fitted, key=lambda choice: (choice.audible_events, choice.level_dba))

@@ -13,6 +13,7 @@ from sleepnoise.dossier.plan_summary import (
 )
 from sleepnoise.hearing.audibility import TARGETS_DB
 from sleepnoise.isolation.advice import SMALLEST_GAIN_DB
+from sleepnoise.wording.masking_words import shape_text
 from sleepnoise.wording.planning_words import DOUBT_WORDS, LISTED, NAMED_EVENTS
 from sleepnoise.wording.rounding import level_text, number_text, signed_text
 from sleepnoise.wording.tables import Table, plain_column
@@ -93,7 +94,7 @@ STEP_NOTE = (
 
 def _step_row(step: SummedStep) -> tuple[str, ...]:
     return (
-        f"{step.title} – {step.part}" if step.part else f"masker, {step.title}",
+        f"{step.title} – {step.part}" if step.part else f"masker, {shape_text(step.title)}",
         f"{'~ ' if step.guessed else ''}{step.money:.0f}",
         level_text(step.gain_db),
         level_text(step.level_gain_db),
@@ -113,7 +114,7 @@ def kept_front_table(plan: PlanSummary) -> Table:
 
 
 def _front_row(plan: PlanSummary, point: FrontPlan) -> tuple[str, ...]:
-    masker = "none" if point.masker is None else f"{level_head(point.masker_dba)} {point.masker}"
+    masker = "none" if point.masker is None else f"{level_head(point.masker_dba)} {shape_text(point.masker)}"
     return (
         f"{point.money:.0f}",
         masker,
@@ -232,7 +233,7 @@ def _money(plan: PlanSummary, best: SummedPlan) -> str:
 def _masker(best: SummedPlan) -> str:
     if best.masker is None:
         return "no masker"
-    return f"a masker of {level_text(best.masker_dba)} dB(A), {best.masker}"
+    return f"a masker of {level_text(best.masker_dba)} dB(A), {shape_text(best.masker)}"
 
 
 def _alternatives(plan: PlanSummary) -> list[str]:

@@ -54,6 +54,17 @@ LEVEL_SETTING = (
 """How a masker's level is set. Common practice, no source."""
 
 
+def shape_text(name: str) -> str:
+    """Return how the shape of a masker is called; the fitted one is called by its name.
+
+    Examples
+    --------
+    >>> shape_text("falling-5-db"), shape_text("shaped to the events")
+    ('falling 5 dB an octave', 'shaped to the events')
+    """
+    return SHAPE_WORDS.get(name, name)
+
+
 def answers(study: MaskerStudy) -> Iterator[str]:
     """Yield what was found, in sentences, the most important one first."""
     design = study.design
@@ -101,7 +112,7 @@ def shape_table(design: MaskerDesign) -> Table:
     for each in design.standard_shapes:
         level = level_text(each.level_dba) if math.isfinite(each.level_dba) else "silent where needed"
         saved = level_text(each.saved_db) if math.isfinite(each.saved_db) else "–"
-        rows.append((SHAPE_WORDS.get(each.name, each.name), level, saved))
+        rows.append((shape_text(each.name), level, saved))
     return Table(
         title="Standard shapes that cover the same events",
         columns=(plain_column("Shape"), _number("dB(A)"), _number("Saved, dB")),

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 
 from sleepnoise.isolation.steps import IsolationStep
 from sleepnoise.planning.first_plan import FirstPlan, MaskerChoice
+from sleepnoise.wording.masking_words import shape_text
 from sleepnoise.wording.rounding import DOUBTS, level_text
 
 
@@ -30,7 +31,7 @@ class PlanRow:
 
 def plan_shapes(plan: FirstPlan) -> tuple[str, ...]:
     """Return the masker shapes of a plan, each once."""
-    return tuple(dict.fromkeys(choice.shape for choice in plan.choices))
+    return tuple(dict.fromkeys(shape_text(choice.shape) for choice in plan.choices))
 
 
 def plan_rows(plan: FirstPlan) -> tuple[PlanRow, ...]:
@@ -79,7 +80,7 @@ def _step_title(step: IsolationStep) -> str:
 def _masker_words(choice: MaskerChoice) -> str:
     if not choice.reachable or math.isinf(choice.level_dba):
         return masker_text(choice)
-    return f"{choice.shape}, {masker_text(choice)}"
+    return f"{shape_text(choice.shape)}, {masker_text(choice)}"
 
 
 def _step_source(step: IsolationStep) -> str:

@@ -11,6 +11,7 @@ from sleepnoise.planning.optimum import Plan
 from sleepnoise.planning.problem import YOUNG_ADULT
 from sleepnoise.planning.robustness import Doubt
 from sleepnoise.planning.tradeoff import FrontPoint, Missing, Step
+from sleepnoise.wording.masking_words import shape_text
 from sleepnoise.wording.rounding import level_text, signed_text
 from sleepnoise.wording.tables import Table, plain_column
 
@@ -63,7 +64,7 @@ def masker_words(best: Plan) -> str:
     """Return a plan's masker: its shape and level at the pillow."""
     if best.spectrum is None:
         return "no masker"
-    return f"a masker of {level_text(best.outcome.masker_dba)} dB(A), {best.masker.name}"
+    return f"a masker of {level_text(best.outcome.masker_dba)} dB(A), {shape_text(best.masker.name)}"
 
 
 def step_table(plan: BedroomPlan) -> Table:
@@ -306,7 +307,7 @@ def _choice_text(plan: BedroomPlan, choice: tuple[int, ...]) -> str:
 def _step_row(step: Step) -> tuple[str, ...]:
     gain = step.gain_per_money_db
     return (
-        f"{step.title} – {step.part}" if step.part else f"masker, {step.title}",
+        f"{step.title} – {step.part}" if step.part else f"masker, {shape_text(step.title)}",
         f"{'~ ' if step.guessed else ''}{step.money:.0f}",
         level_text(step.gain_db),
         level_text(step.level_gain_db),
@@ -317,7 +318,7 @@ def _step_row(step: Step) -> tuple[str, ...]:
 
 
 def _front_row(plan: BedroomPlan, point: FrontPoint) -> tuple[str, ...]:
-    masker = "none" if point.shape == "" else f"{point.level_dba:.0f} {point.shape}"
+    masker = "none" if point.shape == "" else f"{point.level_dba:.0f} {shape_text(point.shape)}"
     return f"{point.money:.0f}", masker, str(point.audible), _choice_text(plan, point.choice)
 
 

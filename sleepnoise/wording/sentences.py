@@ -6,6 +6,7 @@ from dataclasses import fields
 from sleepnoise.assessing.record import AssessSettings, NightRecord
 from sleepnoise.night.quality import at_most
 from sleepnoise.planning.first_plan import MaskerChoice
+from sleepnoise.wording.masking_words import shape_text
 from sleepnoise.wording.rounding import clock_text, date_text, duration_text, level_text, unit_text
 from sleepnoise.wording.tables import loudest_events
 from sleepnoise.wording.verdicts import verdict_counts
@@ -107,7 +108,7 @@ def _words(choice: MaskerChoice) -> str:
     step = f"“{choice.step.title}”"
     if math.isinf(choice.level_dba):
         return f"{step} and no masker"
-    return f"{step} and a masker of {level_text(choice.level_dba, 0)} dB(A), {choice.shape}"
+    return f"{step} and a masker of {level_text(choice.level_dba, 0)} dB(A), {shape_text(choice.shape)}"
 
 
 def _counted(count: int, noun: str) -> str:
