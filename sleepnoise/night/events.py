@@ -44,7 +44,7 @@ class Event:
     background_la90 : float, dB
         Level exceeded 90 % of the time in the event-free minutes before.
     emergence_db : float, dB
-        ``lafmax`` over ``background_la90``.
+        ``lafmax`` over ``background_la90``; the column ``emergence_dB`` of ``events.csv``.
     max_spectrum : Spectrum
         Band by band the highest level within the event: over 125 ms from 250 Hz up, over
         0.5 s below, where shorter stretches of a steady sound already scatter by decibels.
