@@ -67,6 +67,17 @@ def test_the_difference_is_that_of_the_doors_own_paths(room, parts):
     assert not comparison.at_limit
 
 
+@pytest.mark.parametrize(("share", "at_limit"), [(0.3, False), (0.06, False), (0.04, True)])
+def test_a_door_is_told_from_other_paths_down_to_a_twentieth_of_the_closed_level(share, at_limit, room, even):
+    """By hand: beside 0.004 m2 of open area, a share s of the closed level is 0.004 s/(1 - s) m2."""
+    tabulated = room_paths(room(even("door", 30.0, 2.0), even("beside", 30.0, 4.0)))
+    closed_m2 = 0.004 / (1.0 - share)
+    measured_db = 10 * np.log10((2.0 + 0.004) / closed_m2)
+    found, comparison = calibrated(tabulated, door_test(open_minus_closed_dba=measured_db))
+    assert bool(comparison.at_limit) == at_limit
+    assert found.open_m2[0] == pytest.approx(closed_m2 * max(share, 0.05))
+
+
 def test_other_paths_keep_what_they_were_and_leaf_and_gaps_move_together(room, parts):
     tabulated = room_paths(room(*parts().values()))
     found, comparison = calibrated(tabulated, door_test(open_minus_closed_dba=9.0))

@@ -299,6 +299,15 @@ def test_what_lies_below_the_bands_is_bounded_by_the_unweighted_level(nights):
     assert nights.judged(DANISH, fine, Circumstances(source_kind="services")).word == "kept"
 
 
+def test_a_sum_of_half_a_night_exceeds_if_it_would_with_the_rest_silent(nights):
+    """By hand: 20 dB(A) in half of the night are 17.0 over all of it; U = 1 dB."""
+    history = nights.recording(0.0, hours=4.5, bands_db=low(30.0))
+    thresholds = {40.0: math.inf, 50.0: 19.0 - band_weighting_db((50.0,))[0], 63.0: math.inf}
+    for level_db, word in ((15.9, "exceeded"), (16.1, "cannot tell")):
+        each = nights.criterion(quantity="band_sum", thresholds_db=thresholds, level_db=level_db)
+        assert nights.judged(each, history).word == word
+
+
 def test_a_sum_may_leave_out_bands_below_the_hearing_threshold(nights):
     history = nights.recording(0.0, bands_db=low(30.0))
     at_50_hz = 30.0 - 10.0 - band_weighting_db((50.0,))[0]

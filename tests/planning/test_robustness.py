@@ -93,6 +93,8 @@ def test_a_surer_plan_is_never_cheaper(make_problem):
     assert plans[0].plan is not None
     scores = [each.plan.score if each.plan else np.inf for each in plans]
     assert scores == sorted(scores)
+    # A little more than the best plan for the target itself reaches: that one will not do.
+    plans.append(certain_plan(problem, drawn, certain_plan(problem, drawn, 0.0).probability + 0.01))
     for each in plans:
         assert each.plan is None or each.probability >= each.certainty
 
