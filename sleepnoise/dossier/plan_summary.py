@@ -8,9 +8,16 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from sleepnoise.errors import SettingsError
 from sleepnoise.evidence.reading import KeptNumber, first_mistake, json_object
+from sleepnoise.hearing.ageing import Listener
+from sleepnoise.masking.alarm import AlarmCheck
+from sleepnoise.planning.bedroom_plan import PublishedLimits
+from sleepnoise.planning.problem import YOUNG_ADULT
 
 _REMEDY = "Give the file that 'sleepnoise plan --out' wrote, or plan again."
 
+
+ALARM_RULES = 4
+"""Rules that an alarm is put to. Chosen: as many as tables of alarms have columns for."""
 
 _Count = Annotated[int, Field(ge=0)]
 
@@ -159,6 +166,12 @@ class PlanSummary(_Part):
         The best plans without masker, without treatments, and for a target 5 dB wider.
     map : SummedMap or None
         ``None`` where not every combination was worked out.
+    listener : Listener
+        Whose ears it is for.
+    alarms : tuple of AlarmCheck
+        What it leaves of the smoke alarm; empty in documents that do not have it.
+    limits : PublishedLimits
+        Published values that it was to keep.
     """
 
     kind: Annotated[_Schema, Field(alias="schema")]
@@ -180,6 +193,9 @@ class PlanSummary(_Part):
     whatever: Annotated[tuple[str, ...], Field(alias="audible_whatever_is_done")]
     missing: tuple[SummedMissing, ...]
     certainty: SummedCertainty | None
+    listener: Listener = YOUNG_ADULT
+    alarms: tuple[AlarmCheck, ...] = ()
+    limits: Annotated[PublishedLimits, Field(alias="published_limits")] = PublishedLimits()
     cautions: tuple[str, ...]
 
 
@@ -195,6 +211,10 @@ def plan_from(document: Mapping[str, Any], where: str) -> PlanSummary:
         found = PlanSummary.model_validate(document)
     except ValidationError as error:
         raise SettingsError(f"{where}: {first_mistake(error)}.", remedy=_REMEDY) from None
+    if any(len(each.rules) != ALARM_RULES for each in found.alarms):
+        raise SettingsError(f"{where}: an alarm is put to {ALARM_RULES} rules each time.", remedy=_REMEDY)
+    if any(each.quantity not in ("laeq", "lafmax") for each in found.limits.used):
+        raise SettingsError(f"{where}: published limits are of laeq or lafmax.", remedy=_REMEDY)
     drawn = found.map
     if drawn is not None:
         whole = all(len(row) == len(drawn.levels_dba) for row in drawn.audible)

@@ -12,6 +12,7 @@ from sleepnoise.wording.kept_plan_words import (
     kept_priorities,
     kept_step_table,
 )
+from sleepnoise.wording.masking_words import alarm_tables, rule_sentences
 from sleepnoise.wording.tables import Table, plain_column
 
 
@@ -34,6 +35,11 @@ def plan_sections(plan: PlanSummary, key: str, title: str = "Plan") -> tuple[Sec
                 "limit of hearing, by a model from which others differ by about 3 dB either way.",
             ),
             template="exhibits.html",
+        ),
+        Section(
+            key=f"{key}-alarms", title="What is left of the smoke alarm",
+            tables=tuple(alarm_tables(plan.alarms)),
+            notes=tuple(rule_sentences(plan.alarms[0])) if plan.alarms else (), template="exhibits.html",
         ),
         Section(key=f"{key}-first", title="What to look at first", points=kept_priorities(plan)),
     )  # fmt: skip

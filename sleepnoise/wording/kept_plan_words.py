@@ -13,6 +13,8 @@ from sleepnoise.dossier.plan_summary import (
 )
 from sleepnoise.hearing.audibility import TARGETS_DB
 from sleepnoise.isolation.advice import SMALLEST_GAIN_DB
+from sleepnoise.planning.problem import YOUNG_ADULT
+from sleepnoise.wording.limit_words import limit_sentences
 from sleepnoise.wording.masking_words import shape_text
 from sleepnoise.wording.planning_words import DOUBT_WORDS, LISTED, NAMED_EVENTS
 from sleepnoise.wording.rounding import level_text, number_text, signed_text
@@ -44,6 +46,7 @@ def kept_plan_sentences(plan: PlanSummary) -> tuple[str, ...]:
             None,
             (
                 _target(plan),
+                *limit_sentences(plan.limits),
                 _parts(plan),
                 plan_verdict(plan),
                 "" if best is None else _doing(plan, best),
@@ -195,9 +198,13 @@ def _target(plan: PlanSummary) -> str:
     budget = f"; budget {wish.budget:g}" if math.isfinite(wish.budget) else ""
     return (
         f"Target: of {len(plan.events)} events at most {wish.events_allowed} more than "
-        f"{wish.margin_db:.1f} dB over the limit of hearing{called}; masker at most {wish.cap_dba:g} dB(A)"
-        f"{limits}{budget}."
+        f"{wish.margin_db:.1f} dB over the limit of hearing{called}{_whose(plan)}; masker at most "
+        f"{wish.cap_dba:g} dB(A){limits}{budget}."
     )
+
+
+def _whose(plan: PlanSummary) -> str:
+    return "" if plan.listener == YOUNG_ADULT else f" at {plan.listener.age_years:g} years of age"
 
 
 def _parts(plan: PlanSummary) -> str:
