@@ -60,6 +60,16 @@ def test_a_door_that_is_as_tabulated_stays_so(room, parts):
     assert found.open_m2 == pytest.approx(tabulated.open_m2)
 
 
+def test_the_tabulated_difference_counts_what_comes_beside_the_door_from_its_own_side(room, parts, even):
+    """The window, to the outdoors, has nothing to do with a noise in the hall."""
+    tabulated = room_paths(room(parts()["door"], parts()["window"], even("beside", 30.0, 4.0)))
+    measured_db = open_minus_closed_db(tabulated, PINK, 1.69)
+    found, comparison = calibrated(tabulated, door_test(open_minus_closed_dba=measured_db))
+    assert comparison.tabulated_db == pytest.approx(measured_db)
+    assert comparison.better_db == pytest.approx(0.0, abs=1e-9)
+    assert found.open_m2 == pytest.approx(tabulated.open_m2)
+
+
 def test_the_difference_is_that_of_the_doors_own_paths(room, parts):
     _, comparison = calibrated(room_paths(room(parts()["door"])), door_test(open_minus_closed_dba=10.0))
     # With no other path from the hall, differences are those of the reduction index.

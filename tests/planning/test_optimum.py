@@ -12,6 +12,7 @@ from sleepnoise.acoustics.spectrum import Spectrum
 from sleepnoise.errors import SettingsError
 from sleepnoise.hearing.audibility import MODEL_BANDS_HZ
 from sleepnoise.masking.masker import SHAPED, masker_shapes
+from sleepnoise.planning.enumeration import ceilings
 from sleepnoise.planning.optimum import find_optimum, method_for
 from sleepnoise.planning.outcome import outcome
 from sleepnoise.planning.problem import Option, PathGroup, PlannedEvents, Problem, Wish
@@ -296,7 +297,7 @@ def test_equal_events_are_merged_and_still_counted(make_problem):
 
 
 def test_of_two_ways_the_one_that_leaves_fewer_events_is_taken_though_they_are_of_more_kinds(make_problem):
-    """One option shuts one side, the other the other; three equal events there, two different ones here."""
+    """The cheaper option leaves three equal events of one side, the dearer two different ones of another."""
     problem = make_problem(5, sizes=(3,), events=2, shapes=(), margin_db=6.0)
     nothing, shut = np.ones((1, len(MODEL_BANDS_HZ))), np.full((1, len(MODEL_BANDS_HZ)), 1e-12)
     share = np.zeros((2, 2, len(MODEL_BANDS_HZ)))
@@ -308,7 +309,7 @@ def test_of_two_ways_the_one_that_leaves_fewer_events_is_taken_though_they_are_o
         share=share,
         background=np.zeros((2, len(MODEL_BANDS_HZ))),
         alarm=np.zeros((2, len(MODEL_BANDS_HZ))),
-        factor=np.array([[nothing[0], nothing[0]], [shut[0], nothing[0]], [nothing[0], shut[0]]]),
+        factor=np.array([[nothing[0], nothing[0]], [nothing[0], shut[0]], [shut[0], nothing[0]]]),
     )
     events = replace(
         problem.events.picked(np.array([0, 0, 0, 0, 0], dtype=np.int64)),
@@ -319,7 +320,7 @@ def test_of_two_ways_the_one_that_leaves_fewer_events_is_taken_though_they_are_o
     problem = replace(problem, groups=(group,), events=events, fixed=np.zeros((2, len(MODEL_BANDS_HZ))))
     for method in ("enumeration", "programme"):
         found = find_optimum(problem, method)
-        assert (found.plan.choice, found.plan.outcome.audible_count) == ((1,), 2), method
+        assert (found.plan.choice, found.plan.outcome.audible_count) == ((2,), 2), method
 
 
 def test_a_shaped_masker_cannot_cover_what_needs_a_band_that_is_not_played(make_problem):
@@ -359,6 +360,37 @@ def test_with_shapes_alone_an_enumeration_proves_its_plan_and_with_a_shaped_mask
         found = find_optimum(problem, "enumeration")
         assert found.reached
         assert found.plan.proved is proved
+
+
+@pytest.mark.parametrize(
+    "wish",
+    [
+        {},
+        {"laeq_limit_dba": 36.0},
+        {"lafmax_limit_dba": 50.0, "lafmax_allowed": 0},
+        {"lafmax_limit_dba": 50.0, "lafmax_allowed": 2},
+        {"laeq_limit_dba": 33.0, "lafmax_limit_dba": 47.0, "lafmax_allowed": 1},
+    ],
+)
+def test_the_room_left_for_a_masker_is_that_of_the_raw_model(make_problem, wish):
+    """Cap, 15 dB under the alarm, and what LAeq and the deciding LAFmax leave: the least of them."""
+    problem = replace(make_problem(12, events=6, **wish), alarm_dba=56.0)
+    choices = np.array(list(np.ndindex(3, 3, 2)))
+    expected = []
+    for choice in choices:
+        bare = outcome(problem, choice)
+        deciding_dba = np.sort(bare.lafmax_dba)[::-1][problem.wish.lafmax_allowed]
+        room = [energy(problem.wish.cap_dba), energy(bare.alarm_dba - 15.0)]
+        room.append(energy(problem.wish.laeq_limit_dba) - energy(bare.laeq_dba))
+        room.append(energy(problem.wish.lafmax_limit_dba) - energy(deciding_dba))
+        expected.append(min(room))
+    found = ceilings(problem, choices)
+    assert found == pytest.approx(np.array(expected), rel=1e-6, abs=1e-3)
+    assert np.ptp(found) > 0.0
+    faint = replace(problem, wish=replace(problem.wish, alarm_floor_dba=55.0))
+    too_faint = [outcome(problem, choice).alarm_dba < 55.0 for choice in choices]
+    assert (ceilings(faint, choices)[too_faint] < 0.0).all()
+    assert ceilings(faint, choices)[~np.array(too_faint)] == pytest.approx(found[~np.array(too_faint)])
 
 
 def test_the_way_of_searching_depends_on_combinations_and_on_their_work(make_problem):

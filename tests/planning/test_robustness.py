@@ -161,6 +161,18 @@ def test_a_treatment_errs_by_its_spread_and_never_lets_in_more_than_nothing_done
     assert background == pytest.approx(left)
 
 
+def test_what_is_wrong_with_the_levels_is_wrong_with_event_and_background_alike(make_problem):
+    """Far above what ears hear by themselves both move together, and nothing changes between them."""
+    problem = make_problem(8, events=6, shapes=(), margin_db=6.0)
+    events = replace(problem.events, signal_db=problem.events.signal_db + 60.0)
+    events = replace(events, background_db=np.full_like(events.background_db, 90.0))
+    problem = replace(problem, events=events)
+    plan, drawn = planned(problem, problem.nothing, NONE, method="enumeration"), draw(problem, draws=50)
+    _, deciding_db = judged(problem, plan, drawn, EVERYTHING - {"levels"})
+    assert np.std(drawn.levels_db) > 1.0
+    assert np.ptp(deciding_db) < 0.01
+
+
 def test_a_path_errs_as_far_as_its_uncertainty_says(make_problem):
     problem = make_problem(2, sizes=(2,))
     other = replace(problem, groups=(replace(problem.groups[0], path_u_db=np.array([6.0])),))

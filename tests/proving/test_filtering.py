@@ -1,6 +1,6 @@
 """The filter behind which a night is heard: exact, without delay, whatever the blocks."""
 
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 
 import numpy as np
 import pytest
@@ -77,6 +77,16 @@ def test_a_loss_sets_in_when_it_is_said_to():
 def test_what_is_added_for_the_microphone_is_added():
     found = heard(NOISE, steady(0.0), correction_db=lambda hz: np.full_like(hz, 6.0))
     assert found == pytest.approx(NOISE * 10 ** (6 / 20), rel=1e-4, abs=1e-6)
+
+
+def test_blocks_follow_each_other_from_the_start_of_the_sound_on():
+    blocks = [PressureBlock(pressure_pa=NOISE, sample_rate_hz=RATE, start=START)]
+    found, given = list(filtered(blocks, steady(3.0))), 0
+    assert len(found) > 1
+    for block in found:
+        assert block.start == START + timedelta(seconds=given / RATE)
+        given += block.pressure_pa.size
+    assert given == NOISE.size
 
 
 def test_silence_stays_silence_and_nothing_stays_nothing():
