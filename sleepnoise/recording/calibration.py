@@ -127,7 +127,9 @@ class Calibration:
 
 def shown_name(path: Path) -> str:
     """Return a file's name without its folder, safe to print and to write."""
-    return path.name if path.name.isprintable() else repr(path.name)
+    # The same file has the same name, whether or not a locale knows its letters.
+    name = path.name.encode("utf-8", "surrogateescape").decode("utf-8", "backslashreplace")
+    return name if name.isprintable() else repr(name)
 
 
 def expanded_db(parts: tuple[UncertaintyPart, ...]) -> float:
