@@ -434,6 +434,11 @@ def test_bands_may_have_a_margin_of_their_own():
     assert "uncertainty of 6.0 dB" in own[1].reason
 
 
+def test_a_criterion_for_bands_has_no_single_value():
+    with pytest.raises(ValueError, match="a value for each band, no single one"):
+        _ = in_bands({50.0: 40.0}).value_db
+
+
 def test_one_band_above_its_value_is_enough():
     shape = np.full((len(NOMINAL_HZ), 1), 20.0)
     shape[NOMINAL_HZ.index(63.0)] = 44.0

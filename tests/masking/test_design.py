@@ -281,6 +281,17 @@ def test_what_is_not_known_takes_no_part():
     assert design_masker(some_db, silence_db, DesignSettings()).outcomes[0].reason == "covered"
 
 
+def test_a_standard_shape_counts_only_as_far_as_it_is_played():
+    """By hand: pink has three equal bands there; what covers 1 kHz is weighted over 800 Hz to 1.25 kHz."""
+    signal_db, silence_db = tone(1000.0, 40.0)
+    asked = DesignSettings(cap_dba=50.0, lowest_hz=800.0, highest_hz=1250.0)
+    design = design_masker(signal_db, silence_db, asked, SHAPES)
+    needed_db = design.spectrum.levels_db[MODEL_BANDS_HZ.index(1000.0)]
+    pink = next(each for each in design.standard_shapes if each.name == "pink")
+    weights_db = band_weighting_db((800.0, 1000.0, 1250.0))
+    assert pink.level_dba == pytest.approx(needed_db + float(combine(weights_db)), abs=0.02)
+
+
 def test_the_worked_example_needs_what_it_prints(passby):
     # 44.3 dB(A) band by band; evenness may only add, and adds less than a digit there.
     heard_db, background_db = passby.event.levels_db[None], passby.background.levels_db[None]
