@@ -156,6 +156,11 @@ def show_table(screen: Screen, table: "Table", *, gap: int = 2) -> None:
         Blanks between columns.
     """
     heading(screen, table.title)
+    screen.print(drawn_table(table, gap))
+
+
+def drawn_table(table: "Table", gap: int = 2) -> ScreenTable:
+    """Return a table for the screen, without its title."""
     shown = ScreenTable(box=None, padding=(0, gap, 0, 0), pad_edge=False)
     for column in table.columns:
         shown.add_column(
@@ -166,7 +171,7 @@ def show_table(screen: Screen, table: "Table", *, gap: int = 2) -> None:
         )
     for row in table.rows:
         shown.add_row(*(Text(plain(cell)) for cell in row))
-    screen.print(shown)
+    return shown
 
 
 def show_points(screen: Screen, points: Iterable[str]) -> None:
