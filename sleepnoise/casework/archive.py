@@ -18,7 +18,7 @@ from typing import Annotated, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
-from sleepnoise.casework.changes import inventory, writing
+from sleepnoise.casework.changes import inventory, settled
 from sleepnoise.casework.journal import JOURNAL, KeptFile, harmless_path, read_journal
 from sleepnoise.errors import OutputError, RecordingError, SleepNoiseError
 from sleepnoise.evidence.placing import placed, placed_files
@@ -84,8 +84,8 @@ def export_dossier(root: Path, out: Path) -> FileMark:
     """
     if out.resolve().is_relative_to(root.resolve()):
         raise OutputError(f"{out}: lies within the dossier itself.", remedy="Choose a place outside it.")
-    with placed_files(out, force=None) as (unfinished,), writing(root) as book:
-        _write(root, unfinished, inventory(book.entries))
+    with placed_files(out, force=None) as (unfinished,), settled(root) as entries:
+        _write(root, unfinished, inventory(entries))
     return file_mark(out, "archive")
 
 

@@ -183,6 +183,22 @@ def writing(root: Path) -> Iterator[Writing]:
             raise cannot_write(root, error) from None
 
 
+@contextmanager
+def settled(root: Path) -> Iterator[tuple[Entry, ...]]:
+    """Hold a dossier still to look at all of it; where nothing can be written, nobody else can either.
+
+    Raises
+    ------
+    OutputError, RecordingError
+        As :func:`writing`.
+    """
+    if os.access(root, os.W_OK):
+        with writing(root) as book:
+            yield book.entries
+    else:
+        yield read_journal(root)
+
+
 def _finish(root: Path, entries: Sequence[Entry]) -> None:
     """Put in place what was journaled and left, and clear away what never was."""
     place = root / UNFINISHED

@@ -168,7 +168,8 @@ def _room(dossier: Dossier) -> Iterator[Point]:
             what="Room",
             state="missing",
             found="no room file, so no plan and no answer on air, fire and escape",
-            remedy=f"Write {ROOM_FILE} as the bedroom.toml of 'sleepnoise demo' shows, and add it with 'dossier add-file'.",
+            remedy=f"Write {ROOM_FILE} as the bedroom.toml of 'sleepnoise demo' shows, and add it with "
+            "'dossier add-file'.",
         )
         return
     room = read_bedroom(dossier.room)

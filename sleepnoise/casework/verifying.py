@@ -8,7 +8,7 @@ from tempfile import TemporaryDirectory
 from typing import Any, Literal
 
 from sleepnoise.casework.adding import sound_path
-from sleepnoise.casework.changes import LOCK, UNFINISHED, inventory, writing
+from sleepnoise.casework.changes import LOCK, UNFINISHED, inventory, settled
 from sleepnoise.casework.dossier import ASSESSED, Dossier, Night, differs, read_dossier
 from sleepnoise.casework.journal import JOURNAL, KeptFile
 from sleepnoise.casework.night_results import (
@@ -110,8 +110,8 @@ def verify_dossier(
     SleepNoiseError
         If the journal is damaged, or it is no dossier.
     """
-    with writing(root) as book:
-        files = inventory(book.entries)
+    with settled(root) as entries:
+        files = inventory(entries)
         findings = [*_changed(root, files), *_strangers(root, files)]
         dossier = _read_if_sound(root, findings)
         outside = [] if dossier is None else list(_recordings(dossier, sounds_in))

@@ -6,8 +6,9 @@ from pathlib import Path
 
 import pytest
 
-from sleepnoise.casework import night_results
+from sleepnoise.casework import changes, night_results
 from sleepnoise.casework.adding import accept_changes, add_door_test, add_file
+from sleepnoise.casework.archive import export_dossier
 from sleepnoise.casework.changes import prepared, writing
 from sleepnoise.casework.journal import DamagedJournalError
 from sleepnoise.casework.verifying import verify_dossier
@@ -158,3 +159,15 @@ def test_a_result_that_is_gone_or_no_document_is_a_trouble_of_its_night(kept, to
     found = verify_dossier(kept, again=tools.write_quickly)
     assert not found.sound
     assert [each.trouble.partition(":")[0] for each in found.again] == ["what was kept cannot be read"]
+
+
+def test_a_dossier_on_a_medium_that_takes_nothing_is_verified_and_exported_all_the_same(
+    kept, tmp_path, monkeypatch
+):
+    def refuse(*_, **__):
+        raise AssertionError("nothing can be written here")
+
+    monkeypatch.setattr(changes.os, "access", lambda *_: False)
+    monkeypatch.setattr(changes, "held", refuse)
+    assert verify_dossier(kept).sound
+    assert export_dossier(kept, tmp_path / "case.zip").size_bytes > 0
