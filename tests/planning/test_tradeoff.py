@@ -7,8 +7,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from sleepnoise.planning.enumeration import enumerate_plans
-from sleepnoise.planning.optimum import find_optimum
+from sleepnoise.planning.enumeration import Masker, enumerate_plans
+from sleepnoise.planning.optimum import find_optimum, planned
 from sleepnoise.planning.outcome import outcome
 from sleepnoise.planning.tradeoff import (
     audible_whatever,
@@ -59,6 +59,22 @@ def test_steps_add_up_to_the_plan(make_problem):
     assert steps[-1].audible == plan.outcome.audible_count
     if plan.spectrum is not None:
         assert steps[-1].key == "masker"
+
+
+def test_the_first_step_gains_most_for_its_money_and_not_just_most(make_problem):
+    dearer_gained_more = 0
+    for seed in range(6):
+        problem = make_problem(seed, sizes=(2, 2, 2), events=4, origins=1, margin_db=0.0, shapes=())
+        now_db = excess_db(problem, problem.nothing)
+        alone = np.eye(3, dtype=int)
+        gains_db = np.array([now_db - excess_db(problem, tuple(each)) for each in alone])
+        worth = gains_db / [group.options[1].money for group in problem.groups]
+        plan = planned(problem, (1, 1, 1), Masker(name="", level_dba=-np.inf), method="enumeration")
+        first = steps_of(problem, plan)[0]
+        assert first.part == problem.groups[int(worth.argmax())].title
+        assert first.gain_per_money_db == pytest.approx(worth.max())
+        dearer_gained_more += worth.argmax() != gains_db.argmax()
+    assert dearer_gained_more
 
 
 def test_a_treatment_that_somebody_wants_for_a_night_without_events_gains_nothing_known(make_problem):
