@@ -4,6 +4,9 @@ import click
 
 from sleepnoise.cli import dossier_add, dossier_evidence, dossier_results, dossier_start
 
+WHOLE = 200
+"""Letters of a command's first sentence in the list. Chosen: none is cut off, lines are folded instead."""
+
 
 class InOrder(click.Group):
     """A group that lists its commands in the order of the work."""
@@ -11,6 +14,13 @@ class InOrder(click.Group):
     def list_commands(self, ctx: click.Context) -> list[str]:  # noqa: ARG002
         """Return the commands as they were added."""
         return list(self.commands)
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:  # noqa: ARG002
+        """Write what each command does in a whole sentence."""
+        with formatter.section("Commands"):
+            formatter.write_dl(
+                [(name, each.get_short_help_str(limit=WHOLE)) for name, each in self.commands.items()]
+            )
 
 
 @click.group("dossier", cls=InOrder)

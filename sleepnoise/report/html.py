@@ -14,6 +14,7 @@ from sleepnoise.report.drawings import environment, policy_hash, template_text
 from sleepnoise.report.page_data import page_data
 from sleepnoise.report.sections import READERS, Reader
 from sleepnoise.wording import plan_table, rounding, tables, verdicts
+from sleepnoise.wording.sentences import files_text
 
 SCRIPTS = ("levels.js", "trace.js", "band_map.js", "naming.js", "events.js", "what_if.js", "start.js")
 """The page's script, in order; together they are one."""
@@ -38,6 +39,7 @@ def night_page(record: NightRecord, *, reader: Reader = "consultant", clips: Cli
     return environment().get_template("page.html").render(
         record=record,
         night=record.assessment,
+        files=files_text(record),
         sections=sections_of(record),
         readers=READERS,
         reader=reader,

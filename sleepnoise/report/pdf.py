@@ -17,6 +17,7 @@ from sleepnoise.report.drawings import standalone, template_text
 from sleepnoise.report.sections import Reader, Section
 from sleepnoise.wording.next_steps import EMPTY
 from sleepnoise.wording.rounding import night_text
+from sleepnoise.wording.sentences import files_text
 from sleepnoise.wording.tables import Table
 
 WIDE_FROM = 16
@@ -91,7 +92,7 @@ def _typesetting() -> Any:
 
 
 def _document(record: NightRecord, reader: Reader) -> dict[str, Any]:
-    night, name = record.assessment, _breakable(record.provenance.inputs[0].name)
+    night, name = record.assessment, _breakable(files_text(record))
     lacking = "" if night.absolute else " · not calibrated: levels relative to full scale, no verdicts"
     version = record.provenance.versions.get("sleepnoise", "")
     return {

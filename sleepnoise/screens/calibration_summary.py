@@ -32,7 +32,7 @@ def show_kept(kept: KeptCalibration, file: str) -> None:
         screen.print(Text(terminal.plain(remark)))
     screen.print()
     terminal.show_text(f"Written to {file}. Use it with:")
-    terminal.show_text(f"sleepnoise assess NIGHT --calibration {shlex.quote(file)}")
+    terminal.show_text(f"sleepnoise assess NIGHT --calibration {shlex.quote(file)} --zone ZONE --out FOLDER")
 
 
 def full_scale_sine_text(kept: KeptCalibration) -> str:
@@ -69,7 +69,8 @@ def remarks_of(kept: KeptCalibration) -> tuple[str, ...]:
 
 
 def _tone_text(tone: ToneSpan) -> str:
-    return f"{tone.name}, from {level_text(tone.start_s, 2)} to {level_text(tone.end_s, 2)} s, ends included"
+    span = f"{level_text(tone.start_s, 2)} to {level_text(tone.end_s, 2)} s"
+    return f"heard in {tone.name} from {span}, ends included; no part of a night"
 
 
 def _day_text(day: date) -> str:

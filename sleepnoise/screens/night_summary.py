@@ -12,7 +12,7 @@ from sleepnoise.judgement.guidelines import Verdict, Word
 from sleepnoise.screens.night_line import night_line
 from sleepnoise.screens.terminal import Screen, heading, plain, show_paragraphs
 from sleepnoise.wording import plan_table, rounding, tables, verdicts
-from sleepnoise.wording.sentences import decisions, fault_text, in_short
+from sleepnoise.wording.sentences import decisions, fault_text, files_text, in_short
 from sleepnoise.wording.sound_words import sounds_in_short
 
 SHOWN_STEPS = 5
@@ -33,7 +33,7 @@ def show_night(record: NightRecord) -> None:
     """Print the summary of a night on standard output."""
     screen = Screen()
     screen.print(Text(plain(rounding.night_text(record.assessment)), style="bold"))
-    screen.print(Text(plain(record.provenance.inputs[0].name), style="dim"))
+    screen.print(Text(plain(files_text(record)), style="dim"))
     screen.print()
     line, said = night_line(record)
     if line:

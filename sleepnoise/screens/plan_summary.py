@@ -30,9 +30,18 @@ def show_bedroom_plan(plan: BedroomPlan) -> None:
                 "what comes in from outside falls too, so that what remains stands out more."
             )
         )
-    for table in (map_table(plan), front_table(plan)):
+    short = front_table(plan, whole=False)
+    for table in (map_table(plan), short):
         if table.rows:
             show_table(screen, table)
+    left = len(plan.front) - len(short.rows)
+    if left > 0:
+        screen.print(
+            Text(
+                f"Here: what beats all that is cheaper. {left} more that nothing beats in money, masker and "
+                "events at once are in --page and --json."
+            )
+        )
     for table in alarm_tables(plan.alarms):
         show_table(screen, table)
     for title, lines in (

@@ -61,9 +61,11 @@ def opinion_sentences(opinions: Sequence[Opinion]) -> Iterator[str]:
         yield "There is no event to judge."
         return
     counts = Counter(each.verdict for each in opinions)
+    open_ones = counts["cannot tell"]
+    doubt = f"about {open_ones} they disagree, so it cannot be told" if open_ones else "they agree about all"
     yield (
         f"Of the {len(opinions)} worst events both models call {counts['heard']} heard and "
-        f"{counts['not heard']} not heard; about {counts['cannot tell']} they disagree, so it cannot be told."
+        f"{counts['not heard']} not heard; {doubt}."
     )
     agreement = agreement_db(tuple(opinions))
     if agreement is not None:

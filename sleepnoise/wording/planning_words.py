@@ -1,6 +1,8 @@
 """A bedroom's plan in words and tables, the same on every screen and page."""
 
 import math
+from collections.abc import Iterator, Sequence
+from itertools import groupby
 
 import numpy as np
 
@@ -8,6 +10,7 @@ from sleepnoise.hearing.audibility import TARGETS_DB
 from sleepnoise.isolation.advice import SMALLEST_GAIN_DB
 from sleepnoise.planning.bedroom_plan import BedroomPlan
 from sleepnoise.planning.optimum import Plan
+from sleepnoise.planning.outcome import as_it_is
 from sleepnoise.planning.problem import YOUNG_ADULT
 from sleepnoise.planning.robustness import Doubt
 from sleepnoise.planning.tradeoff import FrontPoint, Missing, Step
@@ -81,16 +84,34 @@ def step_table(plan: BedroomPlan) -> Table:
     return Table(title="In this order", columns=columns, rows=tuple(_step_row(each) for each in plan.steps))
 
 
-def front_table(plan: BedroomPlan) -> Table:
-    """Return the plans that no other one beats, by money."""
+def front_table(plan: BedroomPlan, *, whole: bool = True) -> Table:
+    """Return the plans that no other one beats, by money.
+
+    Parameters
+    ----------
+    whole : bool, optional
+        False for a screen: only those that leave fewer events audible than all cheaper ones, or as few with
+        a masker that is quieter.
+    """
     columns = (
         plain_column("Money", number=True),
         plain_column("Masker, dB(A)", number=True),
         plain_column("Audible", number=True),
         plain_column("What is done"),
     )
-    rows = tuple(_front_row(plan, point) for point in plan.front)
+    points = plan.front if whole else tuple(_better_than_cheaper(plan.front))
+    rows = tuple(_front_row(plan, point) for point in points)
     return Table(title="What can be had for what", columns=columns, rows=rows)
+
+
+def _better_than_cheaper(front: Sequence[FrontPoint]) -> Iterator[FrontPoint]:
+    """Yield the best point of each price, if it beats every cheaper one."""
+    best = (math.inf, math.inf)
+    for _, priced in groupby(sorted(front, key=lambda each: each.money), key=lambda each: each.money):
+        point = min(priced, key=lambda each: (each.audible, each.level_dba))
+        if (point.audible, point.level_dba) < best:
+            best = (point.audible, point.level_dba)
+            yield point
 
 
 def map_table(plan: BedroomPlan) -> Table:
@@ -195,8 +216,20 @@ def _now(plan: BedroomPlan) -> str:
 
 
 def _no_plan(plan: BedroomPlan) -> str:
-    asked = "alarm, LAeq and LAFmax" if math.isfinite(plan.problem.wish.laeq_limit_dba) else "alarm or LAFmax"
-    return f"No plan keeps what was asked of {asked}, whatever is done: ask for less there, or spend more."
+    wish = plan.problem.wish
+    limits = [
+        f"{symbol} {limit:g} dB(A)"
+        for symbol, limit in (("LAeq", wish.laeq_limit_dba), ("LAFmax", wish.lafmax_limit_dba))
+        if math.isfinite(limit)
+    ]
+    if math.isfinite(wish.alarm_floor_dba):
+        limits.append(f"a smoke alarm of {wish.alarm_floor_dba:g} dB(A) at the pillow")
+    kept = f" keeps {' and '.join(limits)}" if limits else " can be had"
+    money = " for that budget" if math.isfinite(wish.budget) else ""
+    return (
+        f"No combination of what may be used{kept}{money}. Ask for less there, or answer what the room file "
+        "leaves open: 'paths' lists what that forbids."
+    )
 
 
 def _verdict(plan: BedroomPlan, best: Plan) -> str:
@@ -223,11 +256,14 @@ def _named(plan: BedroomPlan, best: Plan) -> str:
 
 
 def _doing(plan: BedroomPlan, best: Plan) -> str:
-    found = best.outcome
+    found, now = best.outcome, as_it_is(plan.problem)
+    louder = level_text(found.laeq_dba) != level_text(now.laeq_dba) and found.laeq_dba > now.laeq_dba
+    price = " The masker makes the night louder than it is." if louder else ""
     return (
         f"Plan: {treatments_text(plan, best)}; {masker_words(best)}; {_cost(plan, best)}. Afterwards LAeq is "
-        f"{level_text(found.laeq_dba)} and the background {level_text(found.background_dba)} dB(A), masker "
-        "included."
+        f"{level_text(found.laeq_dba)} (now {level_text(now.laeq_dba)}) and the background "
+        f"{level_text(found.background_dba)} dB(A) (now {level_text(now.background_dba)}), masker included."
+        f"{price}"
     )
 
 
@@ -307,7 +343,7 @@ def _choice_text(plan: BedroomPlan, choice: tuple[int, ...]) -> str:
 def _step_row(step: Step) -> tuple[str, ...]:
     gain = step.gain_per_money_db
     return (
-        f"{step.title} – {step.part}" if step.part else f"masker, {shape_text(step.title)}",
+        f"{step.title} – {step.part}" if step.part else f"masker, {step.title}",
         f"{'~ ' if step.guessed else ''}{step.money:.0f}",
         level_text(step.gain_db),
         level_text(step.level_gain_db),

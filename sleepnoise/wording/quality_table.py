@@ -38,5 +38,5 @@ def budget_table(budget: UncertaintyBudget) -> Table:
     rows.append(("combined, u", level_text(budget.combined_db, 2), "root of the sum of squares"))
     rows.append(("expanded, U", level_text(budget.expanded_db), "k = 2, covers about 95 %"))
     heads = (plain_column("Contribution"), plain_column("u, dB", number=True), plain_column("Basis"))
-    title = "A- and C-weighted levels" if budget.quantity == "weighted" else "Low third octaves"
+    title = "A- and C-weighted levels" if budget.quantity == "weighted" else "low third octaves"
     return Table(title=f"Uncertainty of {title}", columns=heads, rows=tuple(rows))

@@ -10,7 +10,6 @@ STEPS: dict[str, tuple[str, ...]] = {
         "change what is named above and test again; if it can do the job, record a night with the same "
         "settings; sleepnoise guide record",
     ),
-    "calibrate": ("sleepnoise assess NIGHT.wav --calibration {out} --zone ZONE --out FOLDER",),
     "assess --out": (
         "open {out}/report.html; sleepnoise guide read-report says what its words mean",
         "find out how the sound gets in before you spend money; sleepnoise guide door-test",
@@ -18,14 +17,18 @@ STEPS: dict[str, tuple[str, ...]] = {
     "assess-log": ("sleepnoise explain cannot tell, or any other word above",),
     "survey": ("keep the case of a bedroom that ranks high: sleepnoise dossier start CASE",),
     "test-sound": ("play it behind the door, record each step; sleepnoise guide door-test",),
-    "door-test": ("what else would help in this room: sleepnoise paths ROOM.toml; sleepnoise guide plan",),
+    "door-test": (
+        "the same with --for-room PART prints what a room file needs of it",
+        "what else would help in this room: sleepnoise paths ROOM.toml; sleepnoise guide plan",
+    ),
     "two-microphones": ("what would help in this room: sleepnoise paths ROOM.toml",),
     "reverberation": ("these times go into the file of: sleepnoise insulation WALL.toml",),
     "insulation": ("sleepnoise explain DnT,w, or any other word above",),
     "paths": ("sleepnoise plan NIGHT_FOLDER --room {room} --out plan.json",),
     "plan": ("keep a plan that suits you with --out plan.json; sleepnoise guide plan",),
     "plan --out": (
-        "sleepnoise hear-plan {out} NIGHT.wav --out FOLDER",
+        "sleepnoise hear-plan {out} NIGHT.wav --out EXISTING_FOLDER, with the calibration, --zone and other "
+        "options that the night was assessed with",
         "when the work is done: sleepnoise guide prove",
     ),
     "hear-plan": ("after the work: sleepnoise check-plan {plan} --night AFTER_FOLDER",),

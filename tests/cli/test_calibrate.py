@@ -55,9 +55,10 @@ def test_a_tone_is_found_kept_and_explained(tone, tmp_path):
     # 94 dB at half of full scale: full scale lies 6.02 dB higher.
     assert done.stdout.startswith("A sine of 100.0 dB just reaches full scale\n")
     said = words_of(done.stdout)
-    for part in ("at 1000.0 Hz", "tone.wav, from 0.00 to 8.00 s", "±3.0 dB (k = 2)", "Larch [bold]"):
+    for part in ("at 1000.0 Hz", "tone.wav from 0.00 to 8.00 s", "±3.0 dB (k = 2)", "Larch [bold]"):
         assert part in said
-    assert f"sleepnoise assess NIGHT --calibration {out}" in done.stdout
+    # Whole: without the time zone it would be refused.
+    assert f"sleepnoise assess NIGHT --calibration {out} --zone ZONE --out FOLDER" in done.stdout
     kept = read_calibration(out)
     full_scale_pa = 20e-6 * 10 ** (94 / 20) * np.sqrt(2) / 0.5
     assert kept.calibration.pascal_per_full_scale == pytest.approx(full_scale_pa, rel=1e-3)

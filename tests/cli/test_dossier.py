@@ -152,3 +152,9 @@ def test_changes_by_hand_are_accepted_with_a_reason(folder):
     assert done("accept", folder, "the place was missing") == "Accepted: dossier.toml.\n"
     assert done("accept", folder, "again") == "Nothing was changed by hand.\n"
     done("verify", folder)
+
+
+def test_the_list_of_commands_tells_each_in_a_whole_sentence():
+    listed = run("-h").stdout.partition("Commands:")[2]
+    assert "add-night" in listed
+    assert "..." not in listed

@@ -77,3 +77,9 @@ def test_loudness_has_two_digits_that_count():
     assert [sone_text(x) for x in (np.nan, 0.0, 0.456, 0.996, 9.94, 9.96)] == [
         "not known", "0.00", "0.46", "1.0", "9.9", "10",
     ]  # fmt: skip
+
+
+def test_models_that_agree_about_everything_leave_nothing_open():
+    assert next(opinion_sentences([opinion(5.0, 3.0), opinion(-2.0, -1.0)])) == (
+        "Of the 2 worst events both models call 1 heard and 1 not heard; they agree about all."
+    )

@@ -5,10 +5,11 @@ from dataclasses import replace
 import pytest
 
 from sleepnoise.report.contents import sections_of
+from sleepnoise.report.html import night_page
 from sleepnoise.report.sections import DEPTH
 from sleepnoise.screens.night_summary import show_night
 from sleepnoise.wording.next_steps import owner_options
-from sleepnoise.wording.sentences import FULL_SCALE, NO_PLAN, in_short
+from sleepnoise.wording.sentences import FULL_SCALE, NO_PLAN, files_text, in_short
 
 
 def test_without_calibration_nothing_is_said_of_what_can_be_heard_or_of_published_values(
@@ -65,3 +66,15 @@ def test_a_background_near_the_recorders_own_noise_is_an_upper_bound(record, bel
     known = replace(record, settings=replace(record.settings, own_noise_la_db=own_noise))
     assert ("LA90 is at most this" in in_short(known)[0]) == said
     assert "at most" not in in_short(record)[0]
+
+
+def test_a_night_of_several_files_names_the_first_and_the_last(record):
+    mark, part = record.provenance.inputs[0], record.sound.parts[0]
+    night = replace(
+        record,
+        sound=replace(record.sound, parts=(part, part)),
+        provenance=replace(record.provenance, inputs=(mark, replace(mark, name="second.wav"))),
+    )
+    assert files_text(record) == mark.name
+    assert files_text(night) == f"2 files, {mark.name} to second.wav"
+    assert f'<p class="file">2 files, {mark.name} to second.wav ·' in night_page(night)
