@@ -20,6 +20,11 @@ class _Coder:
     low_kbit_s: float
     effect: str
 
+    @property
+    def tried(self) -> bool:
+        """Whether it is known what happens below that rate."""
+        return self.effect != _UNTRIED
+
 
 _UNTRIED = "what this coder does to LA90 at such rates was not tried; expect several dB"
 

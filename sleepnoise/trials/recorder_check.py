@@ -260,8 +260,12 @@ def _coding(test: HeardTest) -> Point:
     above_hz = cliff_hz(test.history)
     gone = f" Above {above_hz:.0f} Hz next to nothing is left of the quiet room." if above_hz else ""
     if coder is not None:
-        ability: Ability = "cannot" if test.kbit_s < coder.low_kbit_s else "can with limits"
         reason = f"The file is coded with loss ({coder.name}, {test.kbit_s:.0f} kbit/s a channel).{gone}"
+        ability: Ability = "can with limits"
+        if test.kbit_s < coder.low_kbit_s:
+            # What nobody tried is no reason to send a phone away.
+            ability = "cannot" if coder.tried else "cannot tell"
+            reason += f" {coder.effect[0].upper()}{coder.effect[1:]}."
         return Point(topic="file format", ability=ability, reason=reason, change=change)
     if gone:
         reason = f"The file keeps every sample, but the sound was coded or converted before.{gone}"

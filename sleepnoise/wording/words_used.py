@@ -42,7 +42,7 @@ def words_table(texts: Iterable[str]) -> Table:
         if (used := tuple(word for word, spellings in _words(page) if _stand_in(spellings, said)))
     )
     columns = (plain_column("Word"), plain_column("Meaning"))
-    return Table(title="Words on this page", columns=columns, rows=rows)
+    return Table(title="Each in one sentence", columns=columns, rows=rows)
 
 
 def meaning_in_short(page: Explanation) -> str:

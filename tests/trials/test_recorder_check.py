@@ -1,5 +1,7 @@
 """A minute's test tells what a recorder can do; each invented recorder fails at one thing."""
 
+from fractions import Fraction
+
 import numpy as np
 import pytest
 import soundfile
@@ -127,6 +129,22 @@ def test_lossy_coding_is_a_limit_and_too_much_at_rates_that_drop_the_room(check)
     assert abilities(kept)["file format"] == "can with limits"
     dropped = check(sound, name="b.mp3", format="MP3", subtype="MPEG_LAYER_III", compression_level=0.9)
     assert abilities(dropped)["file format"] == "cannot"
+
+
+def test_a_phone_whose_coder_nobody_tried_at_its_rate_is_not_sent_away(tmp_path):
+    av = pytest.importorskip("av")
+    sound = ((room() + clap(60)) / FULL_SCALE_PA * 32_767).astype(np.int16)
+    with av.open(tmp_path / "a.m4a", "w", format="mp4") as file:
+        stream = file.add_stream("aac", rate=RATE_HZ, layout="mono")
+        stream.bit_rate = 48_000
+        for first in range(0, len(sound), 960):
+            frame = av.AudioFrame.from_ndarray(sound[None, first : first + 960], format="s16", layout="mono")
+            frame.sample_rate, frame.pts, frame.time_base = RATE_HZ, first, Fraction(1, RATE_HZ)
+            file.mux(stream.encode(frame))
+        file.mux(stream.encode(None))
+    [coding] = [each for each in check_recorder(tmp_path / "a.m4a").points if each.topic == "file format"]
+    assert coding.ability == "cannot tell"
+    assert "was not tried" in coding.reason
 
 
 def test_what_was_coded_before_it_was_stored_as_wav_cannot_be_told(check):
