@@ -393,6 +393,14 @@ def test_the_room_left_for_a_masker_is_that_of_the_raw_model(make_problem, wish)
     assert ceilings(faint, choices)[~np.array(too_faint)] == pytest.approx(found[~np.array(too_faint)])
 
 
+def test_the_plan_that_leaves_fewest_events_says_that_the_target_is_missed(make_problem):
+    for method in ("enumeration", "programme"):
+        found = find_optimum(make_problem(1, events=6, margin_db=0.0), method)
+        assert not found.reached
+        assert found.plan.outcome.unmet == ("audible events",)
+        assert not found.plan.reached
+
+
 def test_the_way_of_searching_depends_on_combinations_and_on_their_work(make_problem):
     """A million combinations at most, and 300 million of them times events."""
     few = make_problem(6, sizes=(10,) * 6, events=3)

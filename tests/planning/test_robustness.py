@@ -173,6 +173,27 @@ def test_what_is_wrong_with_the_levels_is_wrong_with_event_and_background_alike(
     assert np.ptp(deciding_db) < 0.01
 
 
+def test_a_tested_part_that_lets_in_twice_as_much_has_a_larger_share_of_what_is_heard(make_problem):
+    """By hand: half comes another way; of a shut door that brought 1 instead of 0.5, 0.5/1.5 is left."""
+    problem = make_problem(2, sizes=(2,), origins=1, events=1)
+    group = problem.groups[0]
+    half, bands = np.full_like(group.share, 0.5), group.share.shape[-1]
+    shut = replace(
+        group,
+        share=half,
+        background=half[0],
+        tested_u_db=1.0,
+        factor=np.array([[[1.0]], [[0.0]]]) * np.ones(bands),
+    )
+    problem = replace(problem, groups=(shut,), fixed=half[0], background_fixed=half[0, 0])
+    plan = planned(problem, (1,), NONE, method="enumeration")
+    drawn = draw(problem, draws=1)
+    drawn = replace(drawn, paths=(np.full((1, 1), 5.0),), parts=np.full((1, 1), 10 * np.log10(2.0)))
+    sound, background = left_in_draw(problem, plan, drawn, 0, EVERYTHING - {"paths"})
+    assert sound == pytest.approx(1.0 / 3.0)
+    assert background == pytest.approx(1.0 / 3.0)
+
+
 def test_a_path_errs_as_far_as_its_uncertainty_says(make_problem):
     problem = make_problem(2, sizes=(2,))
     other = replace(problem, groups=(replace(problem.groups[0], path_u_db=np.array([6.0])),))

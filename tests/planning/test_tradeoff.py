@@ -7,9 +7,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from sleepnoise.acoustics.decibels import energy
 from sleepnoise.planning.enumeration import Masker, enumerate_plans
 from sleepnoise.planning.optimum import find_optimum, planned
-from sleepnoise.planning.outcome import outcome
+from sleepnoise.planning.outcome import left_over, outcome
+from sleepnoise.planning.problem import A_WEIGHTS
 from sleepnoise.planning.tradeoff import (
     audible_whatever,
     eased,
@@ -75,6 +77,15 @@ def test_the_first_step_gains_most_for_its_money_and_not_just_most(make_problem)
         assert first.gain_per_money_db == pytest.approx(worth.max())
         dearer_gained_more += worth.argmax() != gains_db.argmax()
     assert dearer_gained_more
+
+
+def test_a_step_lowers_the_energy_mean_of_all_events(make_problem):
+    problem = make_problem(8, sizes=(2,), events=6, margin_db=12.0, shapes=())
+    plan = planned(problem, (1,), Masker(name="", level_dba=-np.inf), method="enumeration")
+    (step,) = steps_of(problem, plan)
+    maxima = energy(problem.events.signal_db) * A_WEIGHTS
+    after = maxima * left_over(problem, (1,))[0][problem.events.origin]
+    assert step.level_gain_db == pytest.approx(10 * np.log10(maxima.sum() / after.sum()))
 
 
 def test_a_treatment_that_somebody_wants_for_a_night_without_events_gains_nothing_known(make_problem):
