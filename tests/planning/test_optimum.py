@@ -259,6 +259,17 @@ def test_an_alarm_that_is_too_faint_anyway_leaves_no_plan(make_problem):
         assert find_optimum(problem, method).plan is None
 
 
+@pytest.mark.parametrize("method", ["enumeration", "programme"])
+def test_an_alarm_counts_by_what_comes_through_untouched_parts_too(make_problem, method):
+    """A fifth of it comes another way: of 60 dB(A) at least 53.01 are left, however tight the doors are."""
+    problem = make_problem(4, events=1, origins=1, sizes=(2,), shapes=(), budget=2000, margin_db=0.0)
+    shut = replace(problem.groups[0], factor=np.array([[[1.0]], [[1e-9]]]) * np.ones(len(MODEL_BANDS_HZ)))
+    problem = replace(problem, groups=(shut,), fixed=np.zeros_like(problem.fixed), alarm_dba=60.0)
+    for floor_dba, choice in ((53.0, (1,)), (53.02, (0,))):
+        wanted = replace(problem, wish=replace(problem.wish, alarm_floor_dba=floor_dba))
+        assert find_optimum(wanted, method).plan.choice == choice
+
+
 def test_an_event_that_only_single_precision_calls_covered_is_still_audible(make_problem):
     """The quick pass is lenient by 0.00001 dB; the raw model has the last word."""
     problem = make_problem(5, events=1, origins=1, shapes=(), sizes=(2,))

@@ -72,7 +72,9 @@ def test_the_first_step_gains_most_for_its_money_and_not_just_most(make_problem)
         gains_db = np.array([now_db - excess_db(problem, tuple(each)) for each in alone])
         worth = gains_db / [group.options[1].money for group in problem.groups]
         plan = planned(problem, (1, 1, 1), Masker(name="", level_dba=-np.inf), method="enumeration")
-        first = steps_of(problem, plan)[0]
+        steps = steps_of(problem, plan)
+        assert sum(step.money for step in steps) == plan.outcome.money
+        first = steps[0]
         assert first.part == problem.groups[int(worth.argmax())].title
         assert first.gain_per_money_db == pytest.approx(worth.max())
         dearer_gained_more += worth.argmax() != gains_db.argmax()
