@@ -14,6 +14,7 @@ from sleepnoise.planning.outcome import as_it_is
 from sleepnoise.planning.problem import YOUNG_ADULT
 from sleepnoise.planning.robustness import Doubt
 from sleepnoise.planning.tradeoff import FrontPoint, Missing, Step
+from sleepnoise.wording.limit_words import limit_sentences
 from sleepnoise.wording.masking_words import shape_text
 from sleepnoise.wording.rounding import level_text, signed_text
 from sleepnoise.wording.tables import Table, plain_column
@@ -28,9 +29,6 @@ DOUBT_WORDS: dict[Doubt, str] = {
 }
 """Doubts for people."""
 
-SYMBOLS = {"laeq": "LAeq", "lafmax": "LAFmax"}
-"""Quantities of published values for people."""
-
 NAMED_EVENTS = 8
 """Events that are named in a sentence. Chosen: more are not read."""
 
@@ -43,7 +41,7 @@ def plan_sentences(plan: BedroomPlan) -> tuple[str, ...]:
     best = plan.optimum.plan
     return (
         _target(plan),
-        *_published(plan),
+        *limit_sentences(plan.limits),
         _now(plan),
         *(
             (_no_plan(plan),)
@@ -186,21 +184,6 @@ def _target(plan: BedroomPlan) -> str:
         f"over the limit of hearing{called}{_whose(plan)}; masker at most "
         f"{wish.cap_dba:g} dB(A){more}{budget}."
     )
-
-
-def _published(plan: BedroomPlan) -> tuple[str, ...]:
-    """Return which published values the target holds, and why others of the same documents are none."""
-    lines = [
-        f"{SYMBOLS[each.quantity]} {each.level_db:g} dB is that of {each.guideline}, {each.criterion} "
-        f"[{each.document}]"
-        + (f"; {each.allowed} events a night may lie above it" if each.allowed else "")
-        + ". The plan keeps it with all sound together, masker included; a verdict on a night needs to lie "
-        "below it by the uncertainty as well."
-        for each in plan.limits.used
-    ]
-    if plan.limits.passed_over:
-        lines.append(f"No limits for this plan: {' '.join(plan.limits.passed_over)}")
-    return tuple(lines)
 
 
 def _whose(plan: BedroomPlan) -> str:
