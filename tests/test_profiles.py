@@ -440,9 +440,7 @@ def test_the_kind_that_is_needed_is_the_kind_that_is_read(tmp_path):
             if wanted == kind:
                 assert read(path).kind == kind
             else:
-                with pytest.raises(
-                    ProfileError, match=f"a {wanted} profile is needed here, this is a {kind}"
-                ):
+                with pytest.raises(ProfileError, match=f"the kind must be {wanted} here, got {kind}"):
                     read(path)
 
 

@@ -94,7 +94,7 @@ def read_profile(name_or_path: str | Path, kind: str | None = None) -> Profile:
         )
     if kind is not None and found != kind:
         raise ProfileError(
-            f"{_named(path)}: a {kind} profile is needed here, this is a {found} profile.",
+            f"{_named(path)}: the kind must be {kind} here, got {found}.",
             remedy="See what there is with 'sleepnoise profiles list'.",
         )
     try:
