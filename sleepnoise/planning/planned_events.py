@@ -161,7 +161,8 @@ def _spread(energies: FloatArray, otherwise: FloatArray) -> FloatArray:
     """Return energies as parts of their sum; those of *otherwise* where there are none."""
     used = energies if energies.sum() > 0.0 else otherwise
     total = used.sum()
-    return used / total if total > 0.0 else used
+    # What has no known band is put where walls and doors take off least, not left out.
+    return np.asarray(used / total) if total > 0.0 else np.eye(_BANDS)[0]
 
 
 def _name(nights: Sequence[HeardNight], place: int, event: NightEvent) -> str:

@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 from sleepnoise.acoustics.decibels import energy, level
+from sleepnoise.acoustics.spectrum import Spectrum
 from sleepnoise.demo.scenario import Scenario, ScheduledSound
 from sleepnoise.demo.synthesis import Synthesis
 from sleepnoise.hearing.audibility import MODEL_BANDS_HZ
@@ -99,3 +100,13 @@ def test_the_loudest_moments_hold_the_one_of_lafmax_and_are_few(heard):
         levels = [moment.weighted_level() for moment in event.loudest_moments]
         assert max(levels) == pytest.approx(event.lafmax, abs=0.01)
         assert len(levels) <= 12
+
+
+def test_an_event_without_known_bands_counts_as_if_it_were_the_deepest(heard):
+    unknown = Spectrum(nominal_hz=MODEL_BANDS_HZ, levels_db=np.full(len(MODEL_BANDS_HZ), np.nan))
+    names = ("max_spectrum", "background_spectrum", "spectrum_at_max", "equivalent_spectrum")
+    event = replace(heard[2][0], **dict.fromkeys(names, unknown), loudest_moments=())
+    plan = planned_events([Night([event])], [UNKNOWN], {})
+    left = energy(-LOSSES_DB["mass law"])
+    assert plan.kept_of_maxima(left[None]) == pytest.approx(left[0])
+    assert plan.kept_of_exposures(left[None]) == pytest.approx(left[0])
