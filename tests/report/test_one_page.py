@@ -79,6 +79,18 @@ def test_it_asks_nobody_and_stands_in_nobodys_way(open_page, pages, name):
 
 
 @pytest.mark.parametrize("name", NAMES)
+def test_no_words_of_a_table_are_squeezed_to_a_letter_a_line_on_a_phone(open_page, pages, name):
+    """Tables scroll sideways; a column of words was a few letters wide, and a plan 30,000 pixels long."""
+    page = open_page(pages[name], viewport={"width": 360, "height": 800}).page
+    narrow = page.eval_on_selector_all(
+        "table td",
+        """(cells) => cells.filter((cell) => cell.innerText.length > 30 && cell.offsetParent !== null
+            && cell.getBoundingClientRect().width < 150).map((cell) => cell.innerText)""",
+    )
+    assert narrow == []
+
+
+@pytest.mark.parametrize("name", NAMES)
 def test_nothing_stands_in_the_way_of_anyone(open_page, pages, name):
     page = open_page(pages[name], bypass_csp=True).page
     # One folded part for all: they are made alike.
