@@ -84,7 +84,11 @@ def show_verification(found: Verification) -> None:
         screen.print(Text(plain(f"{each.what}: {line}")), soft_wrap=True)
         show_points(screen, each.different[:NUMBERS_SHOWN])
     verdict = "Everything is as it was put there" if found.sound else "Not everything is as it was put there"
-    screen.print(Text(f"{verdict}. Files: {found.files}, recordings outside: {found.recordings}."))
+    missing = sum(finding.word == "recording not here" for finding in found.findings)
+    lost = f", {missing} not here (--sounds-in FOLDER says where they lie now)" if missing else ""
+    screen.print(
+        Text(f"{verdict}. Files: {found.files}, recordings outside: {found.recordings} looked at{lost}.")
+    )
 
 
 def _title(screen: Screen, dossier: Dossier) -> None:

@@ -1,6 +1,7 @@
 """A survey of many bedrooms in sentences and tables, for the terminal and the page alike."""
 
 import math
+import re
 from collections.abc import Iterator, Sequence
 
 from sleepnoise.portfolio.ranking import LEAST_RECORDED, PlannedBedroom, RankedBedroom, Ranking
@@ -161,12 +162,17 @@ def _pair(pair: SharedSource) -> tuple[str, ...]:
     )
 
 
+def _without_folders(complaint: str) -> str:
+    """Keep the names of files alone: readers of a survey need not know where they are kept."""
+    return re.sub(r"(?<!\w)(?:[A-Za-z]:)?[/\\](?:[^/\\:\n]+[/\\])+", "", complaint)
+
+
 def failure_table(found: Survey) -> Table:
     """Return the nights that could not be assessed."""
     return Table(
         title="Nights that could not be assessed",
         columns=tuple(map(plain_column, ("Bedroom", "Night", "Why"))),
-        rows=tuple((each.bedroom, each.night, each.complaint) for each in found.failures),
+        rows=tuple((each.bedroom, each.night, _without_folders(each.complaint)) for each in found.failures),
     )
 
 

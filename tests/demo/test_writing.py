@@ -25,7 +25,9 @@ def written(tmp_path_factory):
 
 
 def files_of(folder):
-    return {path.relative_to(folder): path for path in folder.rglob("*") if path.is_file()}
+    """Return the files below a folder, but for those that say that somebody is at work."""
+    found = (path for path in folder.rglob("*") if path.is_file() and not path.name.startswith("."))
+    return {path.relative_to(folder): path for path in found}
 
 
 def digests(folder):
@@ -45,6 +47,7 @@ def test_another_seed_writes_another_night(written, tmp_path):
 def test_the_folder_holds_what_was_said_and_nothing_else(written):
     said = {
         written.recording, written.calibration_tone, *written.door_test, written.truth_file, written.note,
+        *(written.recording.parent / name for name in ("bedroom.toml", "door_test.toml")),
     }  # fmt: skip
     assert set(files_of(written.recording.parent).values()) == said
     assert written.recording.name == "larch-court-flat-3_20260210_225500.flac"
