@@ -12,6 +12,7 @@ from sleepnoise.acoustics.spectrum import Spectrum
 from sleepnoise.errors import RecordingError, SettingsError
 from sleepnoise.evidence.provenance import FileMark, file_mark
 from sleepnoise.evidence.reading import MOST_DB, KeptCount, KeptDb, KeptSeconds, first_mistake
+from sleepnoise.recording.calibration import shown_name
 
 FILE_NAME = "assessment.json"
 LARGEST_BYTES = 200_000_000
@@ -196,7 +197,7 @@ def read_kept_night(where: Path) -> KeptNight:
             remedy="Assess the night again with a calibration (a tone or a full-scale level).",
         )
     return KeptNight(
-        name=path.parent.resolve().name,
+        name=shown_name(path.parent.resolve()),
         laeq=file.night.statistics.laeq,
         recorded_s=file.night.statistics.duration_s - file.night.statistics.left_out_s,
         window=(file.settings.window.partition("-")[0], file.settings.window.partition("-")[2]),

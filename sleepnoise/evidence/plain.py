@@ -94,4 +94,6 @@ def _text(value: Any) -> Any:
         return value.isoformat()
     if isinstance(value, ZoneInfo):
         return value.key
-    return value.name if isinstance(value, Path) else value
+    text = value.name if isinstance(value, Path) else value
+    # A file's name need not be text; whatever is written has to be.
+    return text.encode("utf-8", "backslashreplace").decode() if isinstance(text, str) else text

@@ -20,6 +20,7 @@ from sleepnoise.formats.decoding import check_regular
 from sleepnoise.logs.log_mapping import LONGEST_STEP_S, SHORTEST_STEP_S, LogMapping
 from sleepnoise.logs.log_table import MOST_ROWS, LogTable, TableReading, parquet_blocks
 from sleepnoise.logs.log_text import text_blocks
+from sleepnoise.recording.calibration import shown_name
 from sleepnoise.recording.clock import instant_of, zone_named
 
 STEP_AGREES = 0.01
@@ -267,7 +268,7 @@ def _on_grid(
     beside_us = int(np.abs(instants - instants[0] - places * step_us).max())
     start_us = int(instants[0]) - (step_us if mapping.stamp_at_end else 0)
     return LevelLog(
-        name=path.name,
+        name=shown_name(path),
         start=_EPOCH + timedelta(microseconds=start_us),
         step=timedelta(microseconds=step_us),
         zone=zone,

@@ -15,6 +15,7 @@ from zoneinfo import ZoneInfo
 
 from sleepnoise.errors import StartTimeError
 from sleepnoise.recording.audio_file import AudioFile
+from sleepnoise.recording.calibration import shown_name
 from sleepnoise.recording.clock import ClockReading
 from sleepnoise.recording.timestamps import StartTime, find_start, zone_given
 
@@ -199,7 +200,7 @@ def _following(left: _Parts, last: _Clues) -> tuple[int, StampedFile] | None:
     """Return the part that has no stamp of its own, but the next number."""
     for order, clues in left.items():
         if clues.instants[:1] in ((), last.instants[:1]) and _is_next(last.audio.path, clues.audio.path):
-            remark = f"has no time stamp of its own; by its number it follows {last.audio.path.name}"
+            remark = f"has no time stamp of its own; by its number it follows {shown_name(last.audio.path)}"
             return order, StampedFile(audio=clues.audio, frame=None, remark=remark)
     return None
 

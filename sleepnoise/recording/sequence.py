@@ -16,7 +16,7 @@ import numpy as np
 from sleepnoise.acoustics.pressure import PressureArray, PressureBlock
 from sleepnoise.errors import RecordingError
 from sleepnoise.recording.audio_file import BLOCK_SAMPLES, AudioFile, SoundStream, open_audio, read_blocks
-from sleepnoise.recording.calibration import Calibration
+from sleepnoise.recording.calibration import Calibration, shown_name
 from sleepnoise.recording.clock import ClockReading
 from sleepnoise.recording.night_files import sound_files
 from sleepnoise.recording.part_order import StampedFile, in_order, joining_frames
@@ -232,7 +232,7 @@ def _check_alike(audios: Sequence[AudioFile]) -> None:
         if (other.sample_rate_hz, other.channels) != (first.sample_rate_hz, first.channels):
             raise RecordingError(
                 f"{other.path}: all parts of a night must have one sampling rate and the same channels; "
-                f"this one has {_form(other)}, {first.path.name} has {_form(first)}.",
+                f"this one has {_form(other)}, {shown_name(first.path)} has {_form(first)}.",
                 remedy="Give only the parts that one recorder made with one setting; "
                 "a calibration tone belongs into a folder of its own.",
             )
@@ -252,10 +252,10 @@ def _night(start: StartTime, files: Sequence[StampedFile]) -> NightSound:
         if first_frame - line.frames > LONGEST_GAP_S * first.sample_rate_hz:
             raise _two_nights(file.audio, (first_frame - line.frames) / first.sample_rate_hz)
         if first_frame + file.audio.frames <= line.frames:
-            line.remarks.append(f"{file.audio.path.name}: left out, since other parts cover all of it")
+            line.remarks.append(f"{shown_name(file.audio.path)}: left out, since other parts cover all of it")
             continue
         if file.remark:
-            line.remarks.append(f"{file.audio.path.name}: {file.remark}")
+            line.remarks.append(f"{shown_name(file.audio.path)}: {file.remark}")
         line.begin(part)
         line.remarks += _named(file.audio, file.audio.remarks, alone=len(files) == 1)
         line.frames = first_frame + file.audio.frames
@@ -290,7 +290,7 @@ def _two_nights(audio: AudioFile, gap_s: float) -> RecordingError:
 
 
 def _named(audio: AudioFile, remarks: Sequence[str], alone: bool) -> list[str]:
-    return [remark if alone else f"{audio.path.name}: {remark}" for remark in remarks]
+    return [remark if alone else f"{shown_name(audio.path)}: {remark}" for remark in remarks]
 
 
 @dataclass(slots=True)
@@ -313,7 +313,7 @@ class _TimeLine:
     def begin(self, part: Part) -> tuple[int, int]:
         """Return how many samples of silence come before a part, and how many of its own are left out."""
         difference = self.place(part) - self.frames
-        seconds, name = abs(difference) / self.clock.sample_rate_hz, part.audio.path.name
+        seconds, name = abs(difference) / self.clock.sample_rate_hz, shown_name(part.audio.path)
         if difference > 0:
             self.gaps.append(Gap(start=self.now(), end=self.now(difference)))
             self.remarks.append(f"{name}: begins {seconds:.3f} s after the sound before it ended")

@@ -15,6 +15,7 @@ from zoneinfo import ZoneInfo
 from sleepnoise.errors import StartTimeError
 from sleepnoise.formats.bext import Origination, read_origination
 from sleepnoise.formats.phone import stated_creation
+from sleepnoise.recording.calibration import shown_name
 from sleepnoise.recording.clock import (
     YEARS,
     ClockCorrection,
@@ -185,7 +186,7 @@ def _stamp(path: Path, sample_rate_hz: int, given: str | None, place: ZoneInfo) 
         moment, origin = _bext_moment(origination, sample_rate_hz)
         return _Stamp(moment, origin, _disagreement(moment, by_name, place))
     if by_name is not None:
-        return _Stamp(by_name, f"file name {path.name}")
+        return _Stamp(by_name, f"file name {shown_name(path)}")
     raise _no_start(path, place)
 
 

@@ -30,7 +30,7 @@ from sleepnoise.night.quality import (
     without_faults,
 )
 from sleepnoise.recording.audio_file import AudioFile, open_audio, read_blocks
-from sleepnoise.recording.calibration import Calibration
+from sleepnoise.recording.calibration import Calibration, shown_name
 from sleepnoise.recording.quality import QualityFlag, SampleQuality
 
 Ability = Literal["can", "can with limits", "cannot tell", "cannot"]
@@ -232,7 +232,7 @@ def judged(test: HeardTest) -> RecorderCheck:
         _gain(clean),
     )
     return RecorderCheck(
-        name=test.audio.path.name,
+        name=shown_name(test.audio.path),
         points=points,
         la90=la90,
         absolute=test.absolute,

@@ -18,7 +18,7 @@ from sleepnoise.fieldwork.excitation import impulse_response
 from sleepnoise.fieldwork.field import absorption_area_m2
 from sleepnoise.fieldwork.reverberation import DecayTimes, impulse_decay, interrupted_decay, onset
 from sleepnoise.recording.audio_file import open_audio, read_blocks
-from sleepnoise.recording.calibration import Calibration
+from sleepnoise.recording.calibration import Calibration, shown_name
 
 How = Literal["bang", "switched-off", "sweep"]
 """What made the sound that dies away."""
@@ -215,7 +215,7 @@ def _read(path: Path, channel: int) -> _Heard:
     samples = np.concatenate(blocks).astype(np.float64) / unity.pascal_per_full_scale
     if not samples.any():
         raise RecordingError(f"{path}: holds digital silence only.", remedy="Check the microphone.")
-    return _Heard(samples, int(audio.sample_rate_hz), path.name)
+    return _Heard(samples, int(audio.sample_rate_hz), shown_name(path))
 
 
 def _played(sound: _Heard) -> _Heard:

@@ -8,7 +8,9 @@ import time
 from contextlib import contextmanager
 from pathlib import Path
 
+import numpy as np
 import pytest
+import soundfile
 
 DEMO = Path(__file__).parents[2] / "demo_audio"
 TONE = DEMO / "calibration_tone.flac"
@@ -151,6 +153,25 @@ def test_names_from_elsewhere_do_where_no_locale_knows_them_nor_home_nor_termina
     done = run(tmp_path, "calibrate", "--tone", tone.name, "--out", "Räume 部屋.toml", env=env)
     assert done.returncode == 0, done.stderr
     assert tone.name in (tmp_path / "Räume 部屋.toml").read_text(encoding="utf-8")
+
+
+@unix
+def test_a_recording_whose_name_is_no_text_is_assessed_the_same_wherever_it_is(tmp_path):
+    name = "Nächte \udcff_20260211_230000.wav"
+    try:
+        (tmp_path / name).touch()
+    except OSError:
+        pytest.skip("this file system refuses such names")
+    sound = np.random.default_rng(1).normal(0.0, 0.01, 20 * 8000)
+    soundfile.write(tmp_path / "plain.wav", sound, 8000, subtype="PCM_16")
+    (tmp_path / "plain.wav").replace(tmp_path / name)
+    found = []
+    for out, more in (("here", {}), ("elsewhere", NO_LOCALE)):
+        words = ["assess", name, "--zone", "Europe/Vienna", "--threads", "1", "--out", out]
+        done = run(tmp_path, *words, env={**os.environ, **more})
+        assert done.returncode == 0, done.stderr
+        found.append({path.name: path.read_bytes() for path in (tmp_path / out).iterdir()})
+    assert found[0] == found[1]
 
 
 @unix
