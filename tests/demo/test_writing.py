@@ -8,6 +8,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 import soundfile
+from PIL import Image
 
 from sleepnoise.demo import writing
 from sleepnoise.demo.scenario import NOTICE, SETTLING_S
@@ -84,6 +85,9 @@ def test_every_file_says_that_it_is_invented(folder, written):
         if path.suffix == ".flac":
             with soundfile.SoundFile(path) as file:
                 assert file.comment == NOTICE
+        elif path.suffix == ".png":
+            with Image.open(path) as picture:
+                assert picture.info["Comment"] == NOTICE
         else:
             assert NOTICE in path.read_text(encoding="utf-8")
     assert NOTICE.startswith("INVENTED DATA")
