@@ -105,7 +105,7 @@ def plan(folder: Path, asked: tuple[str, ...]) -> None:
         out = Path(scratch) / f"plan-{len(dossier.papers('plan')) + 1}.json"
         told = [*nights, "--room", str(dossier.room), "--out", str(out), *asked]
         try:
-            plan_command.main(told, prog_name="sleepnoise dossier plan", standalone_mode=False)
+            plan_command.main(told, prog_name="sleepnoise plan", standalone_mode=False)
         finally:
             # A reader who has seen enough of it does not undo it.
             if out.exists():
