@@ -11,6 +11,7 @@ from sleepnoise.evidence.provenance import file_mark, library_versions
 from sleepnoise.planning.bedroom_plan import BedroomPlan
 from sleepnoise.planning.bedroom_problem import MaskerChoices, RoomWishes
 from sleepnoise.planning.optimum import Plan
+from sleepnoise.planning.outcome import as_it_is
 from sleepnoise.planning.robustness import CertainPlan
 from sleepnoise.proving.promise import promise_of
 
@@ -49,6 +50,7 @@ def plan_document(
         "promise": promise_of(plan),
         "combinations": problem.combinations,
         "reached": optimum.reached,
+        "as_it_is": _now(plan),
         "plan": _plan(plan, optimum.plan),
         "isolation_only": _plan(plan, plan.isolation_only),
         "masking_only": _plan(plan, plan.masking_only),
@@ -115,6 +117,11 @@ def _events(plan: BedroomPlan) -> list[dict[str, Any]]:
         }
         for row, (name, origin) in enumerate(zip(events.names, events.origin, strict=True))
     ]
+
+
+def _now(plan: BedroomPlan) -> dict[str, float]:
+    now = as_it_is(plan.problem)
+    return {"LAeq_dB": now.laeq_dba, "background_LA_dB": now.background_dba}
 
 
 def _plan(plan: BedroomPlan, best: Plan | None) -> dict[str, Any] | None:

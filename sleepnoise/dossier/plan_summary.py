@@ -57,6 +57,13 @@ class SummedPlan(_Part):
     proved: bool
 
 
+class SummedNow(_Part):
+    """How loud the nights are before anything is done, dB(A)."""
+
+    laeq: Annotated[KeptNumber, Field(alias="LAeq_dB")]
+    background_dba: Annotated[KeptNumber, Field(alias="background_LA_dB")]
+
+
 class SummedWish(_Part):
     """What was asked for; what was left open is infinite."""
 
@@ -166,6 +173,8 @@ class PlanSummary(_Part):
         The best plans without masker, without treatments, and for a target 5 dB wider.
     map : SummedMap or None
         ``None`` where not every combination was worked out.
+    as_it_is : SummedNow or None
+        ``None`` in documents that do not have it.
     listener : Listener
         Whose ears it is for.
     alarms : tuple of AlarmCheck
@@ -193,6 +202,7 @@ class PlanSummary(_Part):
     whatever: Annotated[tuple[str, ...], Field(alias="audible_whatever_is_done")]
     missing: tuple[SummedMissing, ...]
     certainty: SummedCertainty | None
+    as_it_is: SummedNow | None = None
     listener: Listener = YOUNG_ADULT
     alarms: tuple[AlarmCheck, ...] = ()
     limits: Annotated[PublishedLimits, Field(alias="published_limits")] = PublishedLimits()

@@ -13,8 +13,9 @@ from sleepnoise.dossier.plan_summary import (
 )
 from sleepnoise.hearing.audibility import TARGETS_DB
 from sleepnoise.isolation.advice import SMALLEST_GAIN_DB
+from sleepnoise.planning.planned_events import UNKNOWN
 from sleepnoise.planning.problem import YOUNG_ADULT
-from sleepnoise.wording.limit_words import limit_sentences
+from sleepnoise.wording.either_plan_words import afterwards_sentences, comes_in_sentence, limit_sentences
 from sleepnoise.wording.masking_words import shape_text
 from sleepnoise.wording.planning_words import DOUBT_WORDS, LISTED, NAMED_EVENTS
 from sleepnoise.wording.rounding import level_text, number_text, signed_text
@@ -208,17 +209,15 @@ def _whose(plan: PlanSummary) -> str:
 
 
 def _parts(plan: PlanSummary) -> str:
-    parts = "; ".join(f"{each.title} {100.0 * each.share:.0f} %" for each in plan.comes_in_by[:LISTED])
-    return f"The events' sound comes in by: {parts}." if parts else ""
+    guessed = sum(each.side == UNKNOWN for each in plan.events)
+    return comes_in_sentence(((each.title, each.share) for each in plan.comes_in_by[:LISTED]), guessed)
 
 
 def _doing(plan: PlanSummary, best: SummedPlan) -> str:
     sure = "no other plan is better" if best.proved else "a better one is not ruled out"
-    return (
-        f"Plan: {treatments_words(best.treatments)}; {_masker(best)}; costs {_money(plan, best)} ({sure}). "
-        f"Afterwards LAeq is {level_text(best.laeq)} and the background {level_text(best.background_dba)} "
-        "dB(A), masker included."
-    )
+    now = None if plan.as_it_is is None else (plan.as_it_is.laeq, plan.as_it_is.background_dba)
+    what = f"Plan: {treatments_words(best.treatments)}; {_masker(best)}; costs {_money(plan, best)} ({sure})."
+    return " ".join((what, *afterwards_sentences(best.laeq, best.background_dba, now)))
 
 
 def _alarm(best: SummedPlan) -> str:

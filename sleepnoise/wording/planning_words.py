@@ -14,7 +14,7 @@ from sleepnoise.planning.outcome import as_it_is
 from sleepnoise.planning.problem import YOUNG_ADULT
 from sleepnoise.planning.robustness import Doubt
 from sleepnoise.planning.tradeoff import FrontPoint, Missing, Step
-from sleepnoise.wording.limit_words import limit_sentences
+from sleepnoise.wording.either_plan_words import afterwards_sentences, comes_in_sentence, limit_sentences
 from sleepnoise.wording.masking_words import shape_text
 from sleepnoise.wording.rounding import level_text, signed_text
 from sleepnoise.wording.tables import Table, plain_column
@@ -192,10 +192,9 @@ def _whose(plan: BedroomPlan) -> str:
 
 
 def _now(plan: BedroomPlan) -> str:
-    parts = "; ".join(f"{each.title} {100.0 * each.share:.0f} %" for each in plan.parts[:LISTED])
     unknown = int((plan.problem.events.origin == len(plan.problem.origins) - 1).sum())
-    guess = f" (for {unknown} of them the side is guessed)" if unknown else ""
-    return f"The events' sound comes in by: {parts}{guess}." if parts else "There are no events to plan for."
+    said = comes_in_sentence(((each.title, each.share) for each in plan.parts[:LISTED]), unknown)
+    return said or "There are no events to plan for."
 
 
 def _no_plan(plan: BedroomPlan) -> str:
@@ -240,14 +239,9 @@ def _named(plan: BedroomPlan, best: Plan) -> str:
 
 def _doing(plan: BedroomPlan, best: Plan) -> str:
     found, now = best.outcome, as_it_is(plan.problem)
-    louder = level_text(found.laeq_dba) != level_text(now.laeq_dba) and found.laeq_dba > now.laeq_dba
-    price = " The masker makes the night louder than it is." if louder else ""
-    return (
-        f"Plan: {treatments_text(plan, best)}; {masker_words(best)}; {_cost(plan, best)}. Afterwards LAeq is "
-        f"{level_text(found.laeq_dba)} (now {level_text(now.laeq_dba)}) and the background "
-        f"{level_text(found.background_dba)} dB(A) (now {level_text(now.background_dba)}), masker included."
-        f"{price}"
-    )
+    after = afterwards_sentences(found.laeq_dba, found.background_dba, (now.laeq_dba, now.background_dba))
+    what = f"Plan: {treatments_text(plan, best)}; {masker_words(best)}; {_cost(plan, best)}."
+    return " ".join((what, *after))
 
 
 def _proof(plan: BedroomPlan, best: Plan) -> str:

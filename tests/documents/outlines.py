@@ -438,6 +438,7 @@ def plan() -> Outline:
         "promise": Is(of(promise_of, "return"), "What the plan promises, to be held against facts."),
         "combinations": WHOLE,
         "reached": TRUTH,
+        "as_it_is": {"LAeq_dB": NUMBER, "background_LA_dB": NUMBER},
         "plan": one,
         "isolation_only": one,
         "masking_only": one,
