@@ -83,6 +83,23 @@ def _check_one_way(settings: AssessSettings) -> None:
             "calibration: --tone-level and --tone-frequency say something only together with a tone.",
             remedy="Give the recording of the calibrator too (--tone), or leave them out.",
         )
+    if settings.recorder_class is not None:
+        _check_class_counts(settings)
+
+
+def _check_class_counts(settings: AssessSettings) -> None:
+    """Refuse a class of the recorder where it would change nothing."""
+    if settings.calibration_file is not None:
+        raise CalibrationError(
+            "calibration: a calibration file (--calibration) says what the recorder contributes; "
+            "--recorder-class cannot change it.",
+            remedy="Give --recorder-class to 'calibrate' when the file is made, and leave it out here.",
+        )
+    if settings.tone is None and settings.full_scale_level_db is None:
+        raise CalibrationError(
+            "calibration: --recorder-class says something only together with a calibration.",
+            remedy="Give a tone (--tone) or a full-scale level (--full-scale-level) too, or leave it out.",
+        )
 
 
 def _by_settings(
@@ -92,14 +109,19 @@ def _by_settings(
         kept = read_calibration(settings.calibration_file)
         return kept.calibration if evening is None else kept.for_night(evening), kept.response
     if settings.full_scale_level_db is not None:
-        return calibration_from_sensitivity(settings.full_scale_level_db), None
+        stated_db, of_class = settings.full_scale_level_db, settings.recorder_class
+        return calibration_from_sensitivity(stated_db, recorder_class=of_class), None
     if settings.tone is None:
         return Calibration.relative(), None
     level_db, frequency_hz = settings.tone_level_db, settings.tone_frequency_hz
     if settings.tone_after is None:
         return (
             calibration_from_tone(
-                settings.tone, level_db=level_db, frequency_hz=frequency_hz, channel=settings.channel
+                settings.tone,
+                level_db=level_db,
+                frequency_hz=frequency_hz,
+                channel=settings.channel,
+                recorder_class=settings.recorder_class,
             ),
             None,
         )
@@ -110,5 +132,6 @@ def _by_settings(
         frequency_hz=frequency_hz,
         channel=settings.channel,
         accept_drift=settings.accept_drift,
+        recorder_class=settings.recorder_class,
     )
     return calibration, None

@@ -12,7 +12,7 @@ from sleepnoise.judgement.uncertainty import UncertaintyBudget
 from sleepnoise.levels.history import LevelHistory
 from sleepnoise.night.event_settings import EventSettings
 from sleepnoise.planning.first_plan import FirstPlan, PlanSettings
-from sleepnoise.recording.calibration import Calibration
+from sleepnoise.recording.calibration import Calibration, InstrumentClass
 from sleepnoise.recording.clock import ClockReading
 from sleepnoise.recording.quality import QualityFlag
 from sleepnoise.recording.sequence import NightSound
@@ -52,6 +52,8 @@ class AssessSettings:
         Level, dB re 20 µPa, of a sine that just reaches full scale; instead of a tone.
     calibration_file : Path or None
         A calibration kept from another day; instead of a tone.
+    recorder_class : {1, 2} or None
+        Class of IEC 61672-1 of microphone and recorder together; None: taken for class 2.
     microphone_response : Path or None
         Table of frequency and level.
     response_means : {"response", "correction"} or None
@@ -81,6 +83,7 @@ class AssessSettings:
     accept_drift: bool = False
     full_scale_level_db: float | None = None
     calibration_file: Path | None = None
+    recorder_class: InstrumentClass | None = None
     microphone_response: Path | None = None
     response_means: States | None = None
     own_noise_la_db: float | None = None

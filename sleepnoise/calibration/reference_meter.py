@@ -12,7 +12,7 @@ import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Literal, Self
+from typing import Self
 
 import numpy as np
 
@@ -21,14 +21,13 @@ from sleepnoise.calibration.columns import read_columns
 from sleepnoise.errors import CalibrationError
 from sleepnoise.recording.calibration import (
     ISO_1996_2_METER,
+    METER_U_DB,
     Calibration,
+    InstrumentClass,
     UncertaintyPart,
     expanded_db,
     recorder_part,
 )
-
-METER_U_DB: dict[int, float] = {1: 0.5, 2: 1.5}
-"""u of a level that a meter shows, by its class, dB. Source: ISO_1996_2_METER."""
 
 FEWEST_PAIRS = 5
 """Fewest pairs. Chosen: fewer show neither scatter nor slope."""
@@ -114,7 +113,12 @@ def read_level_pairs(path: Path) -> tuple[LevelPair, ...]:
     return tuple(LevelPair(**dict(zip(heads, row.numbers, strict=True))) for row in rows)
 
 
-def calibration_from_reference(pairs: Sequence[LevelPair], *, meter_class: Literal[1, 2] = 2) -> Calibration:
+def calibration_from_reference(
+    pairs: Sequence[LevelPair],
+    *,
+    meter_class: InstrumentClass = 2,
+    recorder_class: InstrumentClass | None = None,
+) -> Calibration:
     """Return the calibration that simultaneous levels of a sound level meter give.
 
     Parameters
@@ -123,6 +127,8 @@ def calibration_from_reference(pairs: Sequence[LevelPair], *, meter_class: Liter
         At least ``FEWEST_PAIRS``, from quiet to loud if the slope is to be checked.
     meter_class : {1, 2}
         Class of the meter; 2 if it is not known.
+    recorder_class : {1, 2} or None
+        Class of the recorder and its microphone together; None: taken for class 2.
 
     Raises
     ------
@@ -146,7 +152,8 @@ def calibration_from_reference(pairs: Sequence[LevelPair], *, meter_class: Liter
             remedy="Put both microphones side by side and compare levels over the same seconds, "
             "with the same weighting.",
         )
-    mean_db, parts = float(np.mean(difference_db)), _parts(scatter_db, len(pairs), meter_class)
+    mean_db = float(np.mean(difference_db))
+    parts = (recorder_part(recorder_class), *_parts(scatter_db, len(pairs), meter_class))
     return Calibration(
         pascal_per_full_scale=float(REFERENCE_PRESSURE_PA * 10.0 ** (mean_db / 20)),
         absolute=True,
@@ -160,7 +167,6 @@ def calibration_from_reference(pairs: Sequence[LevelPair], *, meter_class: Liter
 
 def _parts(scatter_db: float, pairs: int, meter_class: int) -> tuple[UncertaintyPart, ...]:
     return (
-        recorder_part(),
         UncertaintyPart(
             what="reference meter",
             standard_db=METER_U_DB[meter_class],

@@ -26,6 +26,7 @@ from sleepnoise.errors import CalibrationError
 from sleepnoise.recording.audio_file import open_audio
 from sleepnoise.recording.calibration import (
     Calibration,
+    InstrumentClass,
     ToneSpan,
     UncertaintyPart,
     expanded_db,
@@ -70,7 +71,12 @@ _RECORD_AGAIN = "Record the calibrator again"
 
 
 def calibration_from_tone(
-    path: Path, *, level_db: float = 94.0, frequency_hz: float = 1000.0, channel: int = 1
+    path: Path,
+    *,
+    level_db: float = 94.0,
+    frequency_hz: float = 1000.0,
+    channel: int = 1,
+    recorder_class: InstrumentClass | None = None,
 ) -> Calibration:
     """Return the calibration that the recording of a calibrator's tone gives.
 
@@ -85,6 +91,8 @@ def calibration_from_tone(
         1000 or 250 as a rule.
     channel : int
         Counted from 1.
+    recorder_class : {1, 2} or None
+        Class of IEC 61672-1 of microphone and recorder together; None: taken for class 2.
 
     Returns
     -------
@@ -101,7 +109,7 @@ def calibration_from_tone(
     _check_stated(level_db, frequency_hz)
     stretch = _the_tone(path, _tones(path, frequency_hz, channel))
     tone = stretch.without_ends()
-    parts = (recorder_part(),)
+    parts = (recorder_part(recorder_class),)
     return Calibration(
         pascal_per_full_scale=_pascal(level_db, tone.level_db),
         absolute=True,
@@ -121,6 +129,7 @@ def calibration_from_tones(
     frequency_hz: float = 1000.0,
     channel: int = 1,
     accept_drift: bool = False,
+    recorder_class: InstrumentClass | None = None,
 ) -> Calibration:
     """Return the calibration that tones before and after the night give: the middle of both.
 
@@ -129,7 +138,7 @@ def calibration_from_tones(
     before, after : Path
         As for :func:`calibration_from_tone`. If they are the same file, its first and its last
         tone count.
-    level_db, frequency_hz, channel
+    level_db, frequency_hz, channel, recorder_class
         As for :func:`calibration_from_tone`.
     accept_drift : bool
         Take tones that differ by more than ``MOST_DRIFT_DB``. Half of the difference counts
@@ -146,7 +155,7 @@ def calibration_from_tones(
     ends = _before_and_after(before, after, frequency_hz, channel)
     first, last = (stretch.without_ends() for stretch in ends)
     drift_db = last.level_db - first.level_db
-    parts = (recorder_part(), _drift_part(drift_db))
+    parts = (recorder_part(recorder_class), _drift_part(drift_db))
     return Calibration(
         pascal_per_full_scale=_pascal(level_db, (first.level_db + last.level_db) / 2),
         absolute=True,

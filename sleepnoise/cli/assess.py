@@ -87,6 +87,13 @@ SOURCE_KINDS = ("road", "rail", "aircraft", "industry", "services", "business", 
     "DB",
     "Instead of a tone: level, re 20 µPa, of a sine that just reaches full scale.",
 )
+@option(
+    CALIBRATION,
+    "--recorder-class",
+    click.Choice(["1", "2"]),
+    None,
+    "Class of IEC 61672-1 of microphone and recorder together. [default: taken for 2]",
+)
 @option(CALIBRATION, "--calibration", FILE, "FILE", "Instead of a tone: a calibration kept by 'calibrate'.")
 @option(
     CALIBRATION,
@@ -220,6 +227,8 @@ def settings_of(chosen: dict[str, Any]) -> "AssessSettings":
     # A flag that was not set is False; a zero is somebody's choice.
     given = {FIELDS.get(name, name): value for name, value in chosen.items() if value not in (None, ())}
     given = {name: value for name, value in given.items() if value is not False}
+    if "recorder_class" in given:
+        given["recorder_class"] = int(given["recorder_class"])
     given["clock"] = tuple(map(ClockReading.parse, given.pop("clock", ())))
     events = {name: given.pop(name) for name in EventSettings.__dataclass_fields__ if name in given}
     plan = {name: given.pop(name) for name in PlanSettings.__dataclass_fields__ if name in given}

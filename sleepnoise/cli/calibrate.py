@@ -47,13 +47,20 @@ MICROPHONE, RESULT = "Recorder and microphone", "Result"
     "One such pair, such as 62.1=-31.4; may be repeated. At least five are needed, from quiet to loud.",
     multiple=True,
 )
-@option(BESIDE, "--meter-class", click.Choice(["1", "2"]), None, "Class of the meter. [default: 2]")
+@option(BESIDE, "--meter-class", click.Choice(["1", "2"]), None, "Class of that meter. [default: 2]")
 @option(
     STATED,
     "--full-scale-level",
     float,
     "DB",
     "Level, re 20 µPa, of a sine that just reaches full scale.",
+)
+@option(
+    MICROPHONE,
+    "--recorder-class",
+    click.Choice(["1", "2"]),
+    None,
+    "Class of IEC 61672-1 of microphone and recorder together. [default: taken for 2]",
 )
 @option(MICROPHONE, "--microphone-response", FILE, "FILE", "Two columns, Hz and dB: what it makes of sound.")
 @option(
@@ -101,8 +108,9 @@ def _settings(chosen: dict[str, Any]) -> "KeepSettings":
     given = {FIELDS.get(name, name): value for name, value in chosen.items() if value is not None}
     pairs = tuple(map(LevelPair.parse, given.pop("beside_pair")))
     made_on = _day(given.pop("made_on", None))
-    if "meter_class" in given:
-        given["meter_class"] = cast("Literal[1, 2]", int(given["meter_class"]))
+    for name in ("meter_class", "recorder_class"):
+        if name in given:
+            given[name] = cast("Literal[1, 2]", int(given[name]))
     return KeepSettings(made_on=made_on, beside_pairs=pairs, **given)
 
 

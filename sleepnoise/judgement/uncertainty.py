@@ -14,7 +14,7 @@ import numpy as np
 from sleepnoise.acoustics.source import Source
 from sleepnoise.acoustics.uncertainty import COVERAGE_80, COVERAGE_95, combined, residual_sensitivities
 from sleepnoise.errors import SettingsError
-from sleepnoise.recording.calibration import ISO_1996_2_METER, Calibration
+from sleepnoise.recording.calibration import ISO_1996_2_METER, METER_U_DB, Calibration
 
 ISO_1996_2_RESIDUAL = Source(document="ISO 1996-2:2017", place="10.4, F.7 to F.9", how_known="library")
 ISO_1996_2_REPEATS = Source(
@@ -29,9 +29,6 @@ OUR_CHOICE = Source(document="this program", place="chosen, see the basis", how_
 
 Quantity = Literal["weighted", "low bands"]
 """A-weighted levels, or third octaves up to about 200 Hz."""
-
-METER_U_DB: dict[int, float] = {1: 0.5, 2: 1.5}
-"""u of a calibrated sound level meter by its class of IEC 61672-1, dB. Source: ISO_1996_2_METER."""
 
 POSITION_U_DB: dict[Quantity, float] = {"weighted": 1.0, "low bands": 3.0}
 """u of one microphone position for the level in the room, dB.

@@ -4,7 +4,7 @@ import math
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
-from typing import Self
+from typing import Literal, Self
 
 from sleepnoise.acoustics.decibels import REFERENCE_PRESSURE_PA
 from sleepnoise.acoustics.source import Source
@@ -17,9 +17,15 @@ ISO_1996_2_METER = Source(
     how_known="looked-up",
 )
 
-RECORDER_U_DB = 1.5
-"""u of a level from a calibrated recorder, dB. Chosen: what ISO_1996_2_METER gives a class 2 meter; a small
-microphone is seldom better away from the calibrator's frequency, and nobody has tested the recorder."""
+InstrumentClass = Literal[1, 2]
+"""Class of IEC 61672-1."""
+
+METER_U_DB: dict[int, float] = {1: 0.5, 2: 1.5}
+"""u of a level from a calibrated meter or recorder, by its class, dB. Source: ISO_1996_2_METER."""
+
+RECORDER_CLASS: InstrumentClass = 2
+"""Class for which a recorder with its microphone is taken. Chosen: a small microphone is seldom better away
+from the calibrator's frequency, and nobody has tested the recorder."""
 
 DATA_SHEET_DB = 3.0
 """How far a microphone may be from its data sheet, dB. Chosen: what data sheets of small microphones
@@ -137,22 +143,45 @@ def expanded_db(parts: tuple[UncertaintyPart, ...]) -> float:
     return COVERAGE_95 * combined([part.standard_db for part in parts])
 
 
-def recorder_part() -> UncertaintyPart:
-    """Return what the recorder itself contributes, however its gain was found."""
+def recorder_part(recorder_class: InstrumentClass | None = None) -> UncertaintyPart:
+    """Return what the recorder itself contributes, however its gain was found.
+
+    Parameters
+    ----------
+    recorder_class : {1, 2} or None
+        Class of microphone and recorder together; None if nobody has said it.
+
+    Raises
+    ------
+    CalibrationError
+        If there is no such class.
+    """
+    if recorder_class not in (None, *METER_U_DB):
+        raise CalibrationError(
+            f"recorder and microphone: their class must be 1 or 2, got {recorder_class}.",
+            remedy="Give the class that both are certified for together; without one, leave it out.",
+        )
+    taken = RECORDER_CLASS if recorder_class is None else recorder_class
+    known = "taken for a class" if recorder_class is None else "said to be of class"
+    meter = " meter" if recorder_class is None else ""
     return UncertaintyPart(
         what="recorder and microphone",
-        standard_db=RECORDER_U_DB,
-        basis="taken for a class 2 meter; ISO 1996-2:2017, Table 1",
+        standard_db=METER_U_DB[taken],
+        basis=f"{known} {taken}{meter}; {ISO_1996_2_METER.document}, Table 1",
     )
 
 
-def calibration_from_sensitivity(full_scale_level_db: float) -> Calibration:
+def calibration_from_sensitivity(
+    full_scale_level_db: float, *, recorder_class: InstrumentClass | None = None
+) -> Calibration:
     """Return the calibration of a recorder whose full-scale level is stated.
 
     Parameters
     ----------
     full_scale_level_db : float, dB re 20 µPa
         Sound pressure level of the **sine** whose peaks just reach full scale.
+    recorder_class : {1, 2} or None
+        As for :func:`recorder_part`.
 
     Returns
     -------
@@ -180,7 +209,7 @@ def calibration_from_sensitivity(full_scale_level_db: float) -> Calibration:
     effective_pa = REFERENCE_PRESSURE_PA * 10.0 ** (full_scale_level_db / 20)
     # Rectangular: nothing is said of where within its tolerance a microphone or a gain lies.
     parts = (
-        recorder_part(),
+        recorder_part(recorder_class),
         UncertaintyPart(
             what="stated sensitivity of the microphone",
             standard_db=DATA_SHEET_DB / math.sqrt(3),

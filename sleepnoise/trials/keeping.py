@@ -4,7 +4,6 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
-from typing import Literal
 
 from sleepnoise.assessing.record import CALIBRATOR_FREQUENCY_HZ, CALIBRATOR_LEVEL_DB
 from sleepnoise.calibration.kept import DEFAULT_VALID_DAYS, KeptCalibration
@@ -12,7 +11,7 @@ from sleepnoise.calibration.microphone import MicrophoneResponse, States, read_m
 from sleepnoise.calibration.reference_meter import LevelPair, calibration_from_reference, read_level_pairs
 from sleepnoise.calibration.tone import calibration_from_tone, calibration_from_tones
 from sleepnoise.errors import CalibrationError
-from sleepnoise.recording.calibration import Calibration, calibration_from_sensitivity
+from sleepnoise.recording.calibration import Calibration, InstrumentClass, calibration_from_sensitivity
 
 WAYS = {
     "tone": "a tone (--tone)",
@@ -41,6 +40,9 @@ class KeepSettings:
     beside_pairs : tuple of LevelPair
         More of them.
     meter_class : {1, 2} or None
+        Of the meter beside which the recorder stood.
+    recorder_class : {1, 2} or None
+        Of microphone and recorder together; taken for 2 if not said.
     full_scale_level_db : float or None
     microphone_response : Path or None
     response_means : {"response", "correction"} or None
@@ -58,7 +60,8 @@ class KeepSettings:
     accept_drift: bool = False
     beside: Path | None = None
     beside_pairs: tuple[LevelPair, ...] = ()
-    meter_class: Literal[1, 2] | None = None
+    meter_class: InstrumentClass | None = None
+    recorder_class: InstrumentClass | None = None
     full_scale_level_db: float | None = None
     microphone_response: Path | None = None
     response_means: States | None = None
@@ -153,12 +156,14 @@ def _found(settings: KeepSettings) -> Calibration:
     if settings.tone is not None:
         return _by_tone(settings.tone, settings)
     if settings.full_scale_level_db is not None:
-        return calibration_from_sensitivity(settings.full_scale_level_db)
+        return calibration_from_sensitivity(
+            settings.full_scale_level_db, recorder_class=settings.recorder_class
+        )
     pairs = () if settings.beside is None else read_level_pairs(settings.beside)
     all_pairs = (*pairs, *settings.beside_pairs)
-    if settings.meter_class is None:
-        return calibration_from_reference(all_pairs)
-    return calibration_from_reference(all_pairs, meter_class=settings.meter_class)
+    return calibration_from_reference(
+        all_pairs, meter_class=settings.meter_class or 2, recorder_class=settings.recorder_class
+    )
 
 
 def _by_tone(tone: Path, settings: KeepSettings) -> Calibration:
@@ -168,7 +173,13 @@ def _by_tone(tone: Path, settings: KeepSettings) -> Calibration:
     )
     channel = 1 if settings.channel is None else settings.channel
     if settings.tone_after is None:
-        return calibration_from_tone(tone, level_db=level_db, frequency_hz=frequency_hz, channel=channel)
+        return calibration_from_tone(
+            tone,
+            level_db=level_db,
+            frequency_hz=frequency_hz,
+            channel=channel,
+            recorder_class=settings.recorder_class,
+        )
     return calibration_from_tones(
         tone,
         settings.tone_after,
@@ -176,4 +187,5 @@ def _by_tone(tone: Path, settings: KeepSettings) -> Calibration:
         frequency_hz=frequency_hz,
         channel=channel,
         accept_drift=settings.accept_drift,
+        recorder_class=settings.recorder_class,
     )

@@ -104,6 +104,15 @@ def test_the_uncertainty_of_verdicts_holds_more_than_the_calibration(tmp_path: P
     assert low_bands.expanded_db > weighted.expanded_db
 
 
+def test_a_class_1_recorder_makes_the_margin_of_verdicts_smaller(tmp_path: Path) -> None:
+    path = write(tmp_path / "20260114_230000.wav", noise(10))
+    usual, class_1 = assessed(path), assessed(path, recorder_class=1)
+    # ISO 1996-2:2017, Table 1, footnote a: u 1.5 dB for class 2, 0.5 dB for class 1; the other parts stay.
+    taken_off = usual.budgets[0].combined_db ** 2 - class_1.budgets[0].combined_db ** 2
+    assert taken_off == pytest.approx(1.5**2 - 0.5**2)
+    assert "said to be of class 1" in class_1.budgets[0].contributions[0].basis
+
+
 def test_overloaded_events_are_lower_bounds(tmp_path: Path) -> None:
     loud = np.clip(noise(3, 112, seed=5), -0.999, 0.999)
     record = assessed(write(tmp_path / "20260114_230000.wav", noise(90), loud, noise(60, seed=2)))
@@ -119,6 +128,16 @@ def test_overloaded_events_are_lower_bounds(tmp_path: Path) -> None:
         ({"full_scale_level_db": None, "tone_after": Path("after.wav")}, "needs the one before it"),
         ({"full_scale_level_db": None, "tone_level_db": 114.0}, "only together with a tone"),
         ({"tone_frequency_hz": 250.0}, "only together with a tone"),
+        ({"full_scale_level_db": None, "recorder_class": 1}, "only together with a calibration"),
+        (
+            {
+                "full_scale_level_db": None,
+                "calibration_file": Path("kept.toml"),
+                "recorder_class": 1,
+            },
+            "cannot change it",
+        ),
+        ({"recorder_class": 3}, "must be 1 or 2, got 3"),
     ],
 )
 def test_contradicting_calibrations_are_refused(tmp_path: Path, changes: dict, said: str) -> None:

@@ -131,6 +131,36 @@ def test_pairs_on_the_command_line_and_in_a_file_count_together(tmp_path):
     assert "class 2 meter, 40" in run(*PAIRS, "--out", tmp_path / "two.toml").stdout
 
 
+# ISO 1996-2:2017, Table 1, footnote a: u of a class 1 meter 0.5 dB, of a class 2 meter 1.5 dB; U is twice u.
+@pytest.mark.parametrize(
+    ("told", "expanded_db", "said"),
+    [((), 3.0, "taken for"), ((1,), 1.0, "said to be"), ((2,), 3.0, "said to be")],
+)
+def test_the_class_of_the_recorder_makes_the_uncertainty_of_a_tone(tone, tmp_path, told, expanded_db, said):
+    out = tmp_path / "kept.toml"
+    options = [word for value in told for word in ("--recorder-class", value)]
+    done = run("--tone", tone(), *options, "--out", out)
+    assert done.exit_code == 0, done.output
+    assert f"±{expanded_db:.1f} dB (k = 2)" in words_of(done.stdout)
+    calibration = read_calibration(out).calibration
+    assert calibration.expanded_uncertainty_db == pytest.approx(expanded_db)
+    assert said in calibration.parts[0].basis
+
+
+def test_the_class_of_the_recorder_counts_beside_a_meter_and_with_both_tones_too(tone, tmp_path):
+    class_1 = ("--recorder-class", 1)
+    before, after = tone("before.wav"), tone("after.wav")
+    for name, way in {
+        "beside": PAIRS,
+        "tones": ("--tone", before, "--tone-after", after),
+        "stated": ("--full-scale-level", 110),
+    }.items():
+        out = tmp_path / f"{name}.toml"
+        done = run(*way, *class_1, "--out", out)
+        assert done.exit_code == 0, done.output
+        assert read_calibration(out).calibration.parts[0].standard_db == 0.5
+
+
 def test_the_microphones_response_is_kept_with_it(tmp_path):
     response = tmp_path / "response.txt"
     response.write_text("100 -1\n1000 0\n10000 2\n")

@@ -18,11 +18,12 @@ from sleepnoise.errors import PageError
 from sleepnoise.fieldwork.background import FIELD_RULE
 from sleepnoise.hearing.audibility import TARGETS_DB
 from sleepnoise.judgement.guidelines import Word
-from sleepnoise.judgement.uncertainty import GUARD_BAND_TEXT, METER_U_DB, POSITION_U_DB
+from sleepnoise.judgement.uncertainty import GUARD_BAND_TEXT, POSITION_U_DB
 from sleepnoise.masking.limits import DEFAULT_CAP_DBA, HARD_CAP_DBA
 from sleepnoise.night.event_settings import MERGE_GAP_S, ONSET_DB, RELEASE_DB
 from sleepnoise.planning.first_plan import PlanSettings
 from sleepnoise.profiles.files import read_guideline
+from sleepnoise.recording.calibration import METER_U_DB
 from sleepnoise.wording import explanations
 from sleepnoise.wording.explanations import PRACTICE, page, pages, themes
 from sleepnoise.wording.verdicts import MARKS
