@@ -200,7 +200,7 @@ def _plan(record: NightRecord) -> Section:
         return Section(key="plan", title=title, readers=NUMBERS, sentences=(sentences.NO_PLAN,))
     heads = (
         plain_column("Isolation step"), plain_column("Quietest or closest masker"),
-        plain_column("Events still audible", number=True),
+        plain_column(plan_table.AUDIBLE_HEAD, number=True),
     )  # fmt: skip
     kept = f"all but {plan.settings.events_allowed} events" if plan.settings.events_allowed else "every event"
     hearing = ", the limit of hearing" if plan.settings.margin_db == 0 else ""

@@ -120,7 +120,7 @@ def _show_plan(screen: Screen, record: NightRecord) -> None:
     table = ScreenTable(box=None, padding=(0, 2, 0, 0), pad_edge=False)
     table.add_column("Isolation step", overflow="fold")
     table.add_column("Masker", overflow="fold")
-    table.add_column("Still audible", justify="right", no_wrap=True)
+    table.add_column(plan_table.AUDIBLE_HEAD, justify="right", no_wrap=True)
     for row in plan_table.helpful_rows(plan, SHOWN_STEPS):
         table.add_row(*(Text(plain(cell)) for cell in row))
     screen.print(table)

@@ -29,6 +29,10 @@ class PlanRow:
     cells: tuple[PlanCell, ...]
 
 
+AUDIBLE_HEAD = "Still audible with it"
+"""Head of the count beside a masker. The room as it is has its own count, said before the table."""
+
+
 def plan_shapes(plan: FirstPlan) -> tuple[str, ...]:
     """Return the masker shapes of a plan, each once."""
     return tuple(dict.fromkeys(shape_text(choice.shape) for choice in plan.choices))
@@ -65,7 +69,7 @@ def step_cautions(plan: FirstPlan) -> tuple[tuple[str, str], ...]:
 
 
 def best_rows(plan: FirstPlan) -> tuple[tuple[str, str, str], ...]:
-    """Return for each isolation step its title, its best masker and how many events stay audible."""
+    """Return for each isolation step its title, its best masker and how many events stay audible with it."""
     return tuple(
         (_step_title(choice.step), _masker_words(choice), f"{choice.audible_events} of {plan.events}")
         for choice in plan.best
@@ -78,9 +82,13 @@ def _step_title(step: IsolationStep) -> str:
 
 
 def _masker_words(choice: MaskerChoice) -> str:
-    if not choice.reachable or math.isinf(choice.level_dba):
-        return masker_text(choice)
-    return f"{shape_text(choice.shape)}, {masker_text(choice)}"
+    said = masker_text(choice)
+    if math.isinf(choice.level_dba):
+        return said if choice.reachable else f"{said}, no masker helps"
+    if not choice.reachable:
+        # What is counted as audible is what this masker leaves, not the room without one.
+        return f"{said}; closest: {shape_text(choice.shape)}, {level_text(choice.level_dba, 0)} dB(A)"
+    return f"{shape_text(choice.shape)}, {said}"
 
 
 def _step_source(step: IsolationStep) -> str:

@@ -6,6 +6,7 @@ import pytest
 
 from sleepnoise.dossier.plan_summary import plan_from
 from sleepnoise.errors import SettingsError
+from sleepnoise.report.contents import sections_of
 from sleepnoise.report.finding_pages import plan_page
 from sleepnoise.report.plan_sections import plan_sections
 
@@ -73,3 +74,8 @@ def test_a_plan_without_them_has_no_such_part(plan_of_room):
 def test_what_no_plan_can_hold_is_refused(asked, key, value):
     with pytest.raises(SettingsError):
         plan_from({**asked, key: value}, "x")
+
+
+def test_the_first_plan_on_page_and_paper_counts_what_stays_audible_with_the_masker_beside_it(record):
+    [section] = [each for each in sections_of(record) if each.key == "plan"]
+    assert section.tables[0].columns[-1].text == "Still audible with it"

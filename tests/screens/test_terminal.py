@@ -114,3 +114,11 @@ def test_a_line_end_stays_one_and_a_bar_still_moves_the_cursor(
     assert "one\ntwo" in captured.out
     assert "\x1b[2K" in captured.err
     assert "\x1b[2J" not in captured.err
+
+
+def test_the_first_plan_counts_what_stays_audible_with_the_masker_beside_it(
+    record: NightRecord, capsys: pytest.CaptureFixture[str]
+) -> None:
+    night_summary.show_night(record)
+    out = capsys.readouterr().out
+    assert "Still audible with it" in out

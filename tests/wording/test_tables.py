@@ -133,3 +133,18 @@ def test_the_most_helpful_steps_keep_their_order_and_the_room_as_it_is_comes_fir
     left = min(choice.audible_events for choice in plan.best[1:])
     assert any(row[2].startswith(f"{left} of") for row in rows) or any(c.reachable for c in plan.best)
     assert plan_table.helpful_rows(plan, 99) == everything
+
+
+def test_what_stays_audible_in_the_first_plan_is_said_to_be_with_the_masker_beside_it(record):
+    """The room as it is has another count than its row, which is with the masker that helps most."""
+    plan = record.plan
+    assert plan_table.AUDIBLE_HEAD.endswith("with it")
+    for level_dba, reachable, words in (
+        (40.0, False, "not reachable; closest: pink, 40 dB(A)"),
+        (float("-inf"), False, "not reachable, no masker helps"),
+        (31.6, True, "pink, 32 dB(A)"),
+        (float("-inf"), True, "no masker needed"),
+    ):
+        choice = replace(plan.best[0], shape="pink", level_dba=level_dba, reachable=reachable)
+        [row] = plan_table.best_rows(replace(plan, best=(choice,)))
+        assert row[1:] == (words, f"{choice.audible_events} of {plan.events}")
