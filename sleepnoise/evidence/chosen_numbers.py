@@ -46,10 +46,16 @@ def chosen_numbers() -> tuple[ChosenNumber, ...]:
     return tuple(found)
 
 
+def _value_text(value: ast.expr) -> str:
+    """Return a number or a sum as it stands; a program's own words are for nobody who reads a report."""
+    worked_out = any(isinstance(node, ast.Call) for node in ast.walk(value))
+    return "worked out" if worked_out else ast.unparse(value)
+
+
 def _chosen_in(text: str, where: str) -> list[ChosenNumber]:
     body = ast.parse(text).body
     return [
-        ChosenNumber(name=name.id, value=ast.unparse(value), reason=re.sub(r"\s+", " ", reason), where=where)
+        ChosenNumber(name=name.id, value=_value_text(value), reason=re.sub(r"\s+", " ", reason), where=where)
         for statement, following in pairwise(body)
         for name, value, reason in [_named(statement, following)]
         if isinstance(name, ast.Name) and "Chosen:" in reason

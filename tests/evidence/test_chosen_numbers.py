@@ -15,3 +15,8 @@ def test_what_a_source_fixes_is_not_among_them() -> None:
     )
     [only] = _chosen_in(text, "room/module")
     assert (only.name, only.value, only.reason) == ("A_DB", "3", "Chosen: because of this.")
+
+
+def test_code_is_no_value() -> None:
+    text = 'A_DB = tuple(range(3))\n"""Chosen: so."""\nB_S = 10 * 60\n"""Chosen: so."""\n'
+    assert [each.value for each in _chosen_in(text, "room/module")] == ["worked out", "10 * 60"]
