@@ -73,6 +73,7 @@ class SummedWish(_Part):
     cap_dba: float
     laeq_limit_dba: float
     lafmax_limit_dba: float
+    masker_step_db: Annotated[float, Field(gt=0.0)] | None = None
 
 
 class SummedStep(_Part):

@@ -3,6 +3,7 @@
 from sleepnoise.dossier.plan_summary import PlanSummary
 from sleepnoise.report.sections import Section
 from sleepnoise.report.trade_plot import map_of_plan, stairs_figure
+from sleepnoise.wording.either_plan_words import step_note
 from sleepnoise.wording.kept_plan_words import (
     STEP_NOTE,
     event_table_of,
@@ -33,6 +34,7 @@ def plan_sections(plan: PlanSummary, key: str, title: str = "Plan") -> tuple[Sec
             notes=(
                 "Money and masker are what may be spent at most. Audible: more than the target over the "
                 "limit of hearing, by a model from which others differ by about 3 dB either way.",
+                *((step_note(plan.wish.masker_step_db),) if any(each.masker for each in plan.front) else ()),
             ),
             template="exhibits.html",
         ),

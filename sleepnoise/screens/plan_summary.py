@@ -4,6 +4,7 @@ from rich.text import Text
 
 from sleepnoise.planning.bedroom_plan import BedroomPlan
 from sleepnoise.screens.terminal import Screen, heading, plain, show_points, show_table
+from sleepnoise.wording.either_plan_words import step_note
 from sleepnoise.wording.masking_words import alarm_tables, rule_sentences
 from sleepnoise.wording.planning_words import (
     certain_rows,
@@ -34,6 +35,8 @@ def show_bedroom_plan(plan: BedroomPlan) -> None:
     for table in (map_table(plan), short):
         if table.rows:
             show_table(screen, table)
+    if any(each.shape for each in plan.front):
+        screen.print(Text(step_note(plan.problem.wish.masker_step_db)))
     left = len(plan.front) - len(short.rows)
     if left > 0:
         screen.print(

@@ -58,3 +58,12 @@ def afterwards_sentences(
     )
     louder = now is not None and level_text(laeq_dba) != level_text(now[0]) and laeq_dba > now[0]
     return (said, "The masker makes the night louder than it is.") if louder else (said,)
+
+
+def step_note(masker_step_db: float | None) -> str:
+    """Return why a masker's level in a table of trade-offs may lie above that of the plan itself."""
+    steps = "steps" if masker_step_db is None else f"steps of {masker_step_db:g} dB"
+    return (
+        f"Masker levels in tables go up in {steps}: a masker shaped to the events is no louder than it needs "
+        "to be, so the plan itself may name a lower level than its row."
+    )

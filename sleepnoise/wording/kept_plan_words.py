@@ -25,6 +25,13 @@ SETTLED_FROM = 0.05
 """Share of the doubt from which on it is named. Chosen: less does not pay to be settled."""
 
 
+LEAST_DB, LEAST_MONEY = 1e-6, 1e-6
+"""Differences that are none. Chosen: above the rounding of sums, below any setting."""
+
+OLDER_STEP_DB = 1.0
+"""Spacing of masker levels in documents that do not tell it. Chosen: the default of planning."""
+
+
 def plan_verdict(plan: PlanSummary) -> str:
     """Return whether the target can be reached, in one sentence."""
     best = plan.plan
@@ -133,8 +140,11 @@ def is_chosen(plan: PlanSummary, point: FrontPlan) -> bool:
     best = plan.plan
     if best is None:
         return False
-    same_masker = point.masker_dba == best.masker_dba or abs(point.masker_dba - best.masker_dba) < 0.5
-    return abs(point.money - best.money) < 1e-6 and same_masker and point.audible == best.audible
+    # A row has the step up to which its masker may go; a shaped one is then only as loud as it needs to be.
+    step_db = plan.wish.masker_step_db or OLDER_STEP_DB
+    over_db = point.masker_dba - best.masker_dba
+    same_masker = point.masker_dba == best.masker_dba or -LEAST_DB < over_db < step_db - LEAST_DB
+    return abs(point.money - best.money) < LEAST_MONEY and same_masker and point.audible == best.audible
 
 
 def kept_map_table(plan: PlanSummary) -> Table:

@@ -15,7 +15,9 @@ from sleepnoise.planning.bedroom_plan import plan_bedroom
 from sleepnoise.planning.bedroom_problem import MaskerChoices, RoomWishes
 from sleepnoise.planning.problem import Wish
 from sleepnoise.planning.room_study import study_room
-from sleepnoise.wording.kept_plan_words import kept_plan_sentences
+from sleepnoise.report.plan_sections import plan_sections
+from sleepnoise.screens.plan_summary import show_bedroom_plan
+from sleepnoise.wording.kept_plan_words import is_chosen, kept_plan_sentences
 from sleepnoise.wording.planning_words import plan_sentences
 
 
@@ -61,3 +63,31 @@ def test_a_document_without_the_levels_of_now_still_says_those_of_afterwards(bot
     text = said(kept_plan_sentences(older))
     assert f"Afterwards LAeq is {older.plan.laeq:.1f} and the background" in text
     assert "louder than it is" not in text
+
+
+def test_screen_and_page_say_that_levels_in_tables_are_steps(both, capsys):
+    plan, kept = both
+    words = "Masker levels in tables go up in steps of 5 dB"
+    show_bedroom_plan(plan)
+    assert words in said(capsys.readouterr().out.split())
+    [trade] = [each for each in plan_sections(kept, "p") if each.key == "p-trade"]
+    assert any(words in note for note in trade.notes)
+
+
+def test_a_plan_without_maskers_has_no_note_on_their_steps(both):
+    kept = both[1]
+    bare = kept.model_copy(update={"front": tuple(each for each in kept.front if not each.masker)})
+    [trade] = [each for each in plan_sections(bare, "p") if each.key == "p-trade"]
+    assert not any("steps" in note for note in trade.notes)
+
+
+@pytest.mark.parametrize(
+    ("level_dba", "chosen"), [(33.2, True), (34.0, True), (33.01, True), (33.0, False), (32.9, False)]
+)
+def test_the_row_of_the_plan_is_marked_although_its_level_is_a_step(both, level_dba, chosen):
+    """The masker of the row at 34 dB(A), in steps of 1 dB, is louder than 33 and no louder than 34."""
+    kept = both[1]
+    row = kept.front[0].model_copy(update={"money": 50.0, "masker": "pink", "masker_dba": 34.0, "audible": 3})
+    best = kept.plan.model_copy(update={"money": 50.0, "masker_dba": level_dba, "audible": 3})
+    wish = kept.wish.model_copy(update={"masker_step_db": 1.0})
+    assert is_chosen(kept.model_copy(update={"plan": best, "wish": wish}), row) is chosen
