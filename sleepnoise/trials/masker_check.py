@@ -24,6 +24,7 @@ from sleepnoise.fieldwork.door_test import Reading
 from sleepnoise.fieldwork.field import position_mean
 from sleepnoise.hearing.audibility import MODEL_BANDS_HZ
 from sleepnoise.judgement.uncertainty import POSITION_U_DB
+from sleepnoise.masking.offset import CommonOffset, common_offset
 from sleepnoise.profiles.door_test import GainEntry
 from sleepnoise.recording.calibration import Calibration
 from sleepnoise.trials.readings import Listening
@@ -115,6 +116,8 @@ class MaskerCheck:
         A-weighted; its word is "cannot tell" without calibration.
     bands : tuple of RowCheck
         Those that the design sounds in and the recordings hold.
+    offset : CommonOffset or None
+        The one change of level that would set all bands right, if there is one.
     used_s : float, s
         Steady time with the masker on.
     positions : int
@@ -128,6 +131,7 @@ class MaskerCheck:
     absolute: bool
     level: RowCheck
     bands: tuple[RowCheck, ...]
+    offset: CommonOffset | None
     used_s: float
     positions: int
     spread_db: float
@@ -222,6 +226,7 @@ def check_masker(
         absolute=calibration.absolute,
         level=rows[0],
         bands=rows[1:],
+        offset=_offset(rows[1:]) if calibration.absolute else None,
         used_s=sum(reading.used_s for reading in heard),
         positions=len(on),
         spread_db=spread_db,
@@ -295,6 +300,15 @@ def _rows(design: Spectrum, levels: _Levels, own_db: float, *, absolute: bool) -
             known=absolute or place > 0,
         )
         for place, hz in enumerate((math.nan, *levels.bands_hz))
+    )
+
+
+def _offset(bands: Sequence[RowCheck]) -> CommonOffset | None:
+    return common_offset(
+        np.array([row.difference_db for row in bands]),
+        np.array([row.uncertainty_db for row in bands]),
+        tolerance_db=BAND_TOLERANCE_DB,
+        least_db=LEVEL_TOLERANCE_DB,
     )
 
 

@@ -10,6 +10,7 @@ from sleepnoise.acoustics.bands import band_label
 from sleepnoise.hearing.audibility import TARGETS_DB
 from sleepnoise.masking.alarm import AlarmCheck, Pitch, RuleOutcome
 from sleepnoise.masking.design import EventOutcome, MaskerDesign, Reason
+from sleepnoise.masking.offset import CommonOffset
 from sleepnoise.trials.masker_check import MaskerCheck, RowCheck
 from sleepnoise.trials.masker_study import MaskerStudy
 from sleepnoise.wording.rounding import level_text, signed_text
@@ -223,6 +224,8 @@ def rule_sentences(check: AlarmCheck) -> Iterator[str]:
 def check_answers(check: MaskerCheck) -> Iterator[str]:
     """Yield what a check at the pillow found, in sentences."""
     row = check.level
+    if check.offset is not None:
+        yield _offset_sentence(check.offset)
     if check.absolute:
         yield (
             f"{level_text(row.measured_db)} dB(A) at the pillow, {level_text(row.design_db)} designed: "
@@ -234,6 +237,16 @@ def check_answers(check: MaskerCheck) -> Iterator[str]:
     )
     tolerance_db = check.bands[0].tolerance_db
     yield f"Third octaves within ±{tolerance_db:g} dB of the design's shape or level: {told}."
+
+
+def _offset_sentence(offset: CommonOffset) -> str:
+    size, quiet = level_text(abs(offset.offset_db)), offset.offset_db < 0
+    bands = f"{offset.bands} {'band' if offset.bands == 1 else 'bands'}"
+    return (
+        f"Shape right within {level_text(offset.shape_within_db)} dB ({bands} known), {size} dB too "
+        f"{'quiet' if quiet else 'loud'}: {'raise' if quiet else 'lower'} the playback by {size} dB "
+        f"(U = {level_text(offset.uncertainty_db)} dB), then check again."
+    )
 
 
 def check_table(check: MaskerCheck) -> Table:

@@ -13,6 +13,7 @@ from sleepnoise.hearing.audibility import MODEL_BANDS_HZ
 from sleepnoise.masking.masker import masker_shapes
 from sleepnoise.profiles.door_test import GainEntry
 from sleepnoise.trials.masker_check import check_masker, read_design
+from sleepnoise.wording.masking_words import check_answers
 
 RATE_HZ = 32_000
 SECONDS = 10
@@ -109,6 +110,35 @@ def test_a_masker_turned_up_is_too_loud(recorded, design):
     check = check_masker(design, places(recorded, DESIGN_DB + 4.0), [off], GAIN, same_recorder=True)
     assert check.level.word == "too loud"
     assert check.level.difference_db == pytest.approx(4.0, abs=0.2)
+
+
+# The offset is put in by the test's own noise.
+@pytest.mark.parametrize(("change_db", "said"), [(-9.0, ("quiet", "raise")), (6.0, ("loud", "lower"))])
+def test_a_right_shape_at_a_wrong_level_is_told_first_with_what_to_do(recorded, design, change_db, said):
+    off = recorded("off.wav", QUIET_DB - 10, seed=99)
+    on = [
+        recorded(f"on{place}.wav", DESIGN_DB + change_db, QUIET_DB - 10, seed=10 * place)
+        for place in (1, 2, 3)
+    ]
+    check = check_masker(design, on, [off], GAIN, same_recorder=True)
+    assert check.offset.offset_db == pytest.approx(change_db, abs=0.2)
+    first, *_ = check_answers(check)
+    what, do = said
+    size = f"{abs(check.offset.offset_db):.1f} dB"
+    assert first.startswith(f"Shape right within {check.offset.shape_within_db:.1f} dB")
+    assert f"{size} too {what}: {do} the playback by {size}" in first
+
+
+def test_no_common_offset_is_told_where_there_is_none(recorded, design):
+    off = recorded("off.wav", QUIET_DB, seed=99)
+    wrong_db = DESIGN_DB - 9.0
+    wrong_db[MODEL_BANDS_HZ.index(500.0)] += 6.0
+    kept = check_masker(design, places(recorded, DESIGN_DB), [off], GAIN, same_recorder=True)
+    uneven = check_masker(design, places(recorded, wrong_db), [off], GAIN, same_recorder=True)
+    relative = check_masker(design, places(recorded, DESIGN_DB - 9.0), [off], GainEntry())
+    for check in (kept, uneven, relative):
+        assert check.offset is None
+        assert not any("playback" in sentence for sentence in check_answers(check))
 
 
 def test_the_calibration_counts_unless_it_is_that_of_the_night(recorded, design):
