@@ -31,6 +31,22 @@ def show_bedroom_plan(plan: BedroomPlan) -> None:
                 "what comes in from outside falls too, so that what remains stands out more."
             )
         )
+    _show_trade(screen, plan)
+    for table in alarm_tables(plan.alarms):
+        show_table(screen, table)
+    for title, lines in (
+        *((("The alarm's rules", tuple(rule_sentences(plan.alarms[0]))),) if plan.alarms else ()),
+        ("Surer plans", certain_rows(plan)),
+        ("What to look at first", priorities(plan)),
+        ("Before anything is done", (*notes(plan), *plan.cautions)),
+    ):
+        if lines:
+            heading(screen, title)
+            show_points(screen, lines)
+
+
+def _show_trade(screen: Screen, plan: BedroomPlan) -> None:
+    """Print what can be had for what."""
     short = front_table(plan, whole=False)
     for table in (map_table(plan), short):
         if table.rows:
@@ -45,14 +61,3 @@ def show_bedroom_plan(plan: BedroomPlan) -> None:
                 "events at once are in --page and --json."
             )
         )
-    for table in alarm_tables(plan.alarms):
-        show_table(screen, table)
-    for title, lines in (
-        *((("The alarm's rules", tuple(rule_sentences(plan.alarms[0]))),) if plan.alarms else ()),
-        ("Surer plans", certain_rows(plan)),
-        ("What to look at first", priorities(plan)),
-        ("Before anything is done", (*notes(plan), *plan.cautions)),
-    ):
-        if lines:
-            heading(screen, title)
-            show_points(screen, lines)

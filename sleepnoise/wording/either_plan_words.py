@@ -1,6 +1,8 @@
 """What a plan says in words, the same for a plan just made and one that was kept."""
 
-from collections.abc import Iterable
+import math
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
 
 from sleepnoise.planning.bedroom_plan import PublishedLimits
 from sleepnoise.wording.rounding import level_text
@@ -67,3 +69,68 @@ def step_note(masker_step_db: float | None) -> str:
         f"Masker levels in tables go up in {steps}: a masker shaped to the events is no louder than it needs "
         "to be, so the plan itself may name a lower level than its row."
     )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class OtherPlan:
+    """A plan that could be had instead.
+
+    Attributes
+    ----------
+    money : float
+    cost : str
+        The same with its currency.
+    level_dba : float, dB(A)
+        Of the masker, ``-inf`` for none.
+    audible : int
+    done : str
+        Its treatments; empty for none.
+    """
+
+    money: float
+    cost: str
+    level_dba: float
+    audible: int
+    done: str
+
+
+def isolation_first(others: Iterable[OtherPlan], level_dba: float, *, enough: int, events: int) -> str:
+    """Return what isolation could be had instead of a masker alone; empty where none helps.
+
+    Parameters
+    ----------
+    others : iterable of OtherPlan
+        What can be paid for.
+    level_dba : float, dB(A)
+        Of the masker that is proposed.
+    enough : int
+        Audible events with which a plan is no worse than the one proposed.
+    events : int
+        All events.
+
+    Notes
+    -----
+    Told is the cheapest plan that leaves as few audible, without a masker or with a quieter one. Where no
+    masker at all leaves more of them, that is told as well: what isolation alone comes to.
+    """
+    treated = [each for each in others if each.done and each.level_dba < level_dba]
+    without = _cheapest([each for each in treated if math.isinf(each.level_dba)], enough)
+    quieter = _cheapest([each for each in treated if not math.isinf(each.level_dba)], enough)
+    if without is not None and quieter is not None:
+        as_good_for_less = without.audible <= enough and without.money <= quieter.money
+        quieter = None if as_good_for_less or quieter.audible > enough else quieter
+    said = [
+        f"{name}: {each.done}{masker}, costs {each.cost}, leaves {each.audible} of {events} audible."
+        for name, each in (("Without one", without), ("With a quieter one", quieter))
+        if each is not None
+        for masker in ["" if each is without else f", masker {level_text(each.level_dba, 0)} dB(A)"]
+    ]
+    if not said:
+        return ""
+    opening = "This is a masker alone, which is a last resort: isolation comes first where it can be had."
+    return " ".join((opening, *said))
+
+
+def _cheapest(plans: Sequence[OtherPlan], enough: int) -> OtherPlan | None:
+    """Return the cheapest plan that leaves few enough events; where none does, that which leaves fewest."""
+    return min(plans, key=lambda each: (max(each.audible, enough), each.money), default=None)

@@ -15,7 +15,13 @@ from sleepnoise.hearing.audibility import TARGETS_DB
 from sleepnoise.isolation.advice import SMALLEST_GAIN_DB
 from sleepnoise.planning.planned_events import UNKNOWN
 from sleepnoise.planning.problem import YOUNG_ADULT
-from sleepnoise.wording.either_plan_words import afterwards_sentences, comes_in_sentence, limit_sentences
+from sleepnoise.wording.either_plan_words import (
+    OtherPlan,
+    afterwards_sentences,
+    comes_in_sentence,
+    isolation_first,
+    limit_sentences,
+)
 from sleepnoise.wording.masking_words import shape_text
 from sleepnoise.wording.planning_words import DOUBT_WORDS, LISTED, NAMED_EVENTS
 from sleepnoise.wording.rounding import level_text, number_text, signed_text
@@ -58,6 +64,7 @@ def kept_plan_sentences(plan: PlanSummary) -> tuple[str, ...]:
                 _parts(plan),
                 plan_verdict(plan),
                 "" if best is None else _doing(plan, best),
+                "" if best is None else _instead(plan, best),
                 "" if best is None else _alarm(best),
                 *_alternatives(plan),
                 _certainty(plan),
@@ -230,6 +237,25 @@ def _doing(plan: PlanSummary, best: SummedPlan) -> str:
     return " ".join((what, *afterwards_sentences(best.laeq, best.background_dba, now)))
 
 
+def _instead(plan: PlanSummary, best: SummedPlan) -> str:
+    """Return what isolation could do where a masker alone is proposed."""
+    if best.masker is None or best.treatments:
+        return ""
+    others = (
+        OtherPlan(
+            money=point.money,
+            cost=_price(plan, point.money, point.treatments),
+            level_dba=point.masker_dba,
+            audible=point.audible,
+            done=treatments_words(point.treatments) if point.treatments else "",
+        )
+        for point in plan.front
+        if point.money <= plan.wish.budget
+    )
+    enough = max(best.audible, plan.wish.events_allowed)
+    return isolation_first(others, best.masker_dba, enough=enough, events=len(plan.events))
+
+
 def _alarm(best: SummedPlan) -> str:
     if math.isnan(best.alarm_dba):
         return "How loud the smoke alarm is at the pillow is not known: test it after every step."
@@ -240,10 +266,14 @@ def _alarm(best: SummedPlan) -> str:
 
 
 def _money(plan: PlanSummary, best: SummedPlan) -> str:
-    if best.money == 0.0:
+    return _price(plan, best.money, best.treatments)
+
+
+def _price(plan: PlanSummary, money: float, treatments: Sequence[PlannedTreatment]) -> str:
+    if money == 0.0:
         return "nothing"
-    guessed = "about " if any(each.guessed for each in best.treatments) else ""
-    return f"{guessed}{best.money:.0f}{f' {plan.currency}' if plan.currency else ''}"
+    guessed = "about " if any(each.guessed for each in treatments) else ""
+    return f"{guessed}{money:.0f}{f' {plan.currency}' if plan.currency else ''}"
 
 
 def _masker(best: SummedPlan) -> str:

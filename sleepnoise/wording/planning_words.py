@@ -14,7 +14,13 @@ from sleepnoise.planning.outcome import as_it_is
 from sleepnoise.planning.problem import YOUNG_ADULT
 from sleepnoise.planning.robustness import Doubt
 from sleepnoise.planning.tradeoff import FrontPoint, Missing, Step
-from sleepnoise.wording.either_plan_words import afterwards_sentences, comes_in_sentence, limit_sentences
+from sleepnoise.wording.either_plan_words import (
+    OtherPlan,
+    afterwards_sentences,
+    comes_in_sentence,
+    isolation_first,
+    limit_sentences,
+)
 from sleepnoise.wording.masking_words import shape_text
 from sleepnoise.wording.rounding import level_text, signed_text
 from sleepnoise.wording.tables import Table, plain_column
@@ -46,7 +52,7 @@ def plan_sentences(plan: BedroomPlan) -> tuple[str, ...]:
         *(
             (_no_plan(plan),)
             if best is None
-            else (_verdict(plan, best), _doing(plan, best), _proof(plan, best))
+            else (_verdict(plan, best), _doing(plan, best), *_instead(plan, best), _proof(plan, best))
         ),
         *_alternatives(plan),
         *_certainty(plan),
@@ -244,6 +250,29 @@ def _doing(plan: BedroomPlan, best: Plan) -> str:
     return " ".join((what, *after))
 
 
+def _instead(plan: BedroomPlan, best: Plan) -> Iterator[str]:
+    """Yield what isolation could do where a masker alone is proposed."""
+    chosen = zip(plan.problem.groups, best.choice, strict=True)
+    if best.spectrum is None or any(group.options[number].treatments for group, number in chosen):
+        return
+    wish = plan.problem.wish
+    others = (
+        OtherPlan(
+            money=point.money,
+            cost=money_text(plan, point.money, _guessed(plan, point.choice)),
+            level_dba=point.level_dba,
+            audible=point.audible,
+            done=_choice_text(plan, point.choice, ""),
+        )
+        for point in plan.front
+        if point.money <= wish.budget
+    )
+    enough = max(best.outcome.audible_count, wish.events_allowed)
+    said = isolation_first(others, best.outcome.masker_dba, enough=enough, events=plan.problem.events.count)
+    if said:
+        yield said
+
+
 def _proof(plan: BedroomPlan, best: Plan) -> str:
     ways = f"{plan.problem.combinations} combinations"
     if not best.proved:
@@ -303,18 +332,21 @@ def _certainty(plan: BedroomPlan) -> tuple[str, ...]:
 
 
 def _cost(plan: BedroomPlan, best: Plan) -> str:
-    chosen = zip(plan.problem.groups, best.choice, strict=True)
-    guessed = any(group.options[number].guessed for group, number in chosen)
-    return f"costs {money_text(plan, best.outcome.money, guessed)}"
+    return f"costs {money_text(plan, best.outcome.money, _guessed(plan, best.choice))}"
 
 
-def _choice_text(plan: BedroomPlan, choice: tuple[int, ...]) -> str:
+def _guessed(plan: BedroomPlan, choice: tuple[int, ...]) -> bool:
+    chosen = zip(plan.problem.groups, choice, strict=True)
+    return any(group.options[number].guessed for group, number in chosen)
+
+
+def _choice_text(plan: BedroomPlan, choice: tuple[int, ...], nothing: str = "no treatment") -> str:
     done = [
         f"{group.title}: {' + '.join(option.titles)}"
         for group, number in zip(plan.problem.groups, choice, strict=True)
         if (option := group.options[number]).titles
     ]
-    return "; ".join(done) if done else "no treatment"
+    return "; ".join(done) if done else nothing
 
 
 def _step_row(step: Step) -> tuple[str, ...]:

@@ -17,6 +17,7 @@ from sleepnoise.planning.problem import Wish
 from sleepnoise.planning.room_study import study_room
 from sleepnoise.report.plan_sections import plan_sections
 from sleepnoise.screens.plan_summary import show_bedroom_plan
+from sleepnoise.wording.either_plan_words import OtherPlan, isolation_first
 from sleepnoise.wording.kept_plan_words import is_chosen, kept_plan_sentences
 from sleepnoise.wording.planning_words import plan_sentences
 
@@ -28,7 +29,7 @@ def both(record, room_file, tmp_path_factory):
     (folder / "assessment.json").write_text(document_text(assessment_document(record)), encoding="utf-8")
     wishes = RoomWishes(origins={"1": "hall"})
     maskers = MaskerChoices(shapes=masker_shapes(), shaped=False, lowest_hz=100.0)
-    wish = Wish(margin_db=6.0, masker_step_db=5.0, masker_worth=0.0)
+    wish = Wish(margin_db=14.0, masker_step_db=5.0, masker_worth=0.0)
     plan = plan_bedroom([read_kept_night(folder)], study_room(room_file), wishes, maskers, wish)
     document = json.loads(json.dumps(plan_document(plan, room_file, [folder], (wishes, maskers))))
     return plan, plan_from(document, "plan")
@@ -91,3 +92,76 @@ def test_the_row_of_the_plan_is_marked_although_its_level_is_a_step(both, level_
     best = kept.plan.model_copy(update={"money": 50.0, "masker_dba": level_dba, "audible": 3})
     wish = kept.wish.model_copy(update={"masker_step_db": 1.0})
     assert is_chosen(kept.model_copy(update={"plan": best, "wish": wish}), row) is chosen
+
+
+SEALS = {"money": 60.0, "cost": "60 EUR", "done": "door: seals"}
+LEAF = {"money": 900.0, "cost": "about 900 EUR", "done": "door: solid leaf"}
+NOTHING = {"money": 0.0, "cost": "nothing", "done": ""}
+NONE = float("-inf")
+
+
+def instead_of(*others, enough=12):
+    rows = [OtherPlan(**words, level_dba=level_dba, audible=audible) for words, level_dba, audible in others]
+    return isolation_first(rows, 33.2, enough=enough, events=32)
+
+
+@pytest.mark.parametrize(
+    ("others", "told", "untold"),
+    [
+        # As good for money alone: the cheaper of two that leave no more, no word on a quieter masker.
+        (
+            [(SEALS, NONE, 12), (LEAF, NONE, 10), (LEAF, 20.0, 9)],
+            ["Without one: door: seals, costs 60 EUR, leaves 12 of 32 audible."],
+            ["With a quieter", "leaf"],
+        ),
+        # A quieter masker that does it for less is told beside what isolation alone would take.
+        (
+            [(LEAF, NONE, 12), (SEALS, 25.0, 11)],
+            [
+                "Without one: door: solid leaf, costs about 900 EUR",
+                "door: seals, masker 25 dB(A), costs 60 EUR",
+            ],
+            [],
+        ),
+        # Nothing is as good: what leaves fewest, however much it costs.
+        (
+            [(SEALS, NONE, 30), (LEAF, NONE, 14), (SEALS, 25.0, 20)],
+            ["Without one: door: solid leaf, costs about 900 EUR, leaves 14 of 32 audible."],
+            ["seals"],
+        ),
+        ([(SEALS, 25.0, 20)], ["With a quieter one: door: seals, masker 25 dB(A)"], ["Without one"]),
+    ],
+)
+def test_beside_a_masker_alone_stands_what_isolation_would_do(others, told, untold):
+    text = instead_of(*others, (NOTHING, NONE, 32), (NOTHING, 30.0, 13))
+    assert "last resort: isolation comes first where it can be had" in text
+    assert all(words in text for words in told)
+    assert not any(words in text for words in untold)
+
+
+def test_nothing_is_said_of_isolation_that_takes_a_louder_masker_or_is_none():
+    assert instead_of((SEALS, 34.0, 10), (NOTHING, NONE, 32), (NOTHING, 30.0, 13)) == ""
+
+
+def test_screen_and_page_put_isolation_before_a_masker_alone(both):
+    """The plan is a masker of no worth: of the same front, only what can be paid for is told."""
+    plan, kept = both
+    alone = plan.masking_only
+    bare = replace(plan, optimum=replace(plan.optimum, plan=alone))
+    page = kept.model_copy(update={"plan": kept.masking_only})
+    row = min(
+        (each for each in kept.front if each.masker is None and each.treatments),
+        key=lambda each: (max(each.audible, alone.outcome.audible_count), each.money),
+    )
+    for text in (said(plan_sentences(bare)), said(kept_plan_sentences(page))):
+        assert "This is a masker alone, which is a last resort" in text
+        assert f"{row.money:.0f} EUR, leaves {row.audible} of 3 audible. With a quieter one: " in text
+    poor = replace(plan.problem, wish=replace(plan.problem.wish, budget=0.0))
+    page = page.model_copy(update={"wish": kept.wish.model_copy(update={"budget": 0.0})})
+    for text in (
+        said(plan_sentences(replace(bare, problem=poor))),
+        said(kept_plan_sentences(page)),
+        said(plan_sentences(plan)),
+        said(kept_plan_sentences(kept)),
+    ):
+        assert "This is a masker alone" not in text
