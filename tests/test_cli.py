@@ -159,6 +159,8 @@ def test_hostile_names_go_through_everything(tmp_path: Path) -> None:
 def test_profiles_are_listed_shown_and_checked() -> None:
     listed = run("profiles", "list")
     assert "who-1999-bedroom" in listed.stdout
+    assert "Doors (construction; element keys: profiles show doors)" in " ".join(listed.stdout.split())
+    assert "key: door-hollow-unsealed" in run("profiles", "show", "doors").stdout
     shown = run("profiles", "show", "who-1999-bedroom")
     assert "level_db: 30" in shown.stdout
     shipped = Path(__file__).parents[1] / "profiles" / "guidelines" / "who-1999-bedroom.toml"

@@ -13,12 +13,21 @@ def command() -> None:
 
 @command.command("list")
 def list_profiles() -> None:
-    """List every profile that comes with the program."""
+    """List every profile that comes with the program.
+
+    A construction holds many elements: 'profiles show doors' prints the keys that a room file names.
+    """
     from sleepnoise.profiles.files import shipped_profiles
     from sleepnoise.screens import terminal
 
+    def told(kind: str, name: str) -> str:
+        return f"{kind}; element keys: profiles show {name}" if kind == "construction" else kind
+
     terminal.show_lines(
-        [(profile.name, f"{profile.title} ({profile.kind})") for profile in shipped_profiles()]
+        [
+            (profile.name, f"{profile.title} ({told(profile.kind, profile.name)})")
+            for profile in shipped_profiles()
+        ]
     )
 
 

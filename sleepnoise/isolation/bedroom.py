@@ -7,7 +7,13 @@ from sleepnoise.acoustics.source import Source
 from sleepnoise.errors import SettingsError
 from sleepnoise.fieldwork.field import absorption_area_m2
 from sleepnoise.fieldwork.reverberation_index import reverberation_in_thirds_s
-from sleepnoise.isolation.elements import Element, shipped_elements, thirds_from_octaves
+from sleepnoise.isolation.elements import (
+    KEYS_REMEDY,
+    Element,
+    alike_text,
+    shipped_elements,
+    thirds_from_octaves,
+)
 from sleepnoise.profiles.bedroom import (
     AirEntry,
     AlarmEntry,
@@ -123,7 +129,7 @@ def bedroom_from_profile(profile: BedroomProfile) -> Bedroom:
     if mistakes:
         raise SettingsError(
             "room: " + "; ".join(mistakes) + ".",
-            remedy="Mend the parts named above; profiles/constructions says what is known of each key.",
+            remedy=f"Mend the parts named above; {KEYS_REMEDY}",
         )
     volume_m3 = profile.length_m * profile.width_m * profile.height_m
     return Bedroom(
@@ -149,7 +155,8 @@ def _mistakes(entry: PartEntry) -> list[str]:
     place = f"part {entry.key}"
     element = _element(entry)
     if element is None:
-        return [f"{place}: construction {entry.construction!r:.80} is not known"]
+        wanted = entry.construction or ""
+        return [f"{place}: construction {wanted!r:.80} is not known{alike_text(wanted)}"]
     if element.insulation is None:
         return [f"{place}: of {element.key} only {element.single} is known, and a spectrum is needed"]
     mistakes = []

@@ -4,6 +4,7 @@ Data come in octaves. Thirds between them are drawn as straight lines over lg f.
 """
 
 from dataclasses import dataclass
+from difflib import get_close_matches
 from functools import lru_cache
 
 import numpy as np
@@ -53,6 +54,25 @@ class Element:
     spread_db: float | None
     source: Source
     note: str
+
+
+LONGEST_KEY = 100
+"""Characters of a key that are compared. Chosen: above every key; the time grows with their square."""
+
+ALIKE_SHOWN = 3
+"""Keys alike that a complaint names. Chosen: they fit a line."""
+
+KEYS_REMEDY = (
+    "'sleepnoise profiles show NAME' prints the keys of elements; NAME is one of "
+    "doors, windows, walls, floors-roofs, small-elements and limp-layers."
+)
+"""Where to find the key of an element."""
+
+
+def alike_text(key: str) -> str:
+    """Return which keys of elements look like this one, as the end of a complaint; empty if none does."""
+    alike = get_close_matches(key[:LONGEST_KEY], shipped_elements(), ALIKE_SHOWN)
+    return f", alike {'is' if len(alike) == 1 else 'are'} {', '.join(alike)}" if alike else ""
 
 
 def thirds_from_octaves(octaves_by_hz: dict[float, float]) -> Spectrum:

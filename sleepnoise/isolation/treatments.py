@@ -17,7 +17,13 @@ from sleepnoise.acoustics.source import Source
 from sleepnoise.errors import SettingsError
 from sleepnoise.isolation.bedroom import Gap, Part
 from sleepnoise.isolation.composite import gained_above, layer_insertion
-from sleepnoise.isolation.elements import Element, shipped_elements, thirds_from_octaves
+from sleepnoise.isolation.elements import (
+    KEYS_REMEDY,
+    Element,
+    alike_text,
+    shipped_elements,
+    thirds_from_octaves,
+)
 from sleepnoise.isolation.leaf import mass_air_mass_hz
 from sleepnoise.isolation.paths import Path, RoomPaths, gap_open_m2
 from sleepnoise.isolation.steps import IsolationStep, even_step, step_from_profile
@@ -220,7 +226,8 @@ def _known(treatment: str, construction: str) -> Element:
     element = shipped_elements().get(construction)
     if element is None or element.insulation is None:
         raise SettingsError(
-            f"{treatment}: must name a construction with a spectrum, got {construction!r:.80}.",
-            remedy="Choose a key from profiles/constructions.",
+            f"{treatment}: must name a construction with a spectrum, got {construction!r:.80}"
+            f"{'' if element else alike_text(construction)}.",
+            remedy=KEYS_REMEDY,
         )
     return element

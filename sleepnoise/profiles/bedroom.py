@@ -8,7 +8,7 @@ from typing import Annotated, Literal, Self
 
 from pydantic import Field, model_validator
 
-from sleepnoise.profiles.fields import Band, Entry, Id, Level, Loss, Note, Text, by_hz
+from sleepnoise.profiles.fields import FURNISHING_WORDS, Band, Entry, Id, Level, Loss, Note, Text, by_hz
 
 Answer = Literal["yes", "no", "unknown"]
 """What is known about a yes-or-no question."""
@@ -175,7 +175,7 @@ class BedroomProfile(Entry):
             (len(parts) == len(self.part), "part keys must differ from each other"),
             (
                 sum(each is not None for each in reverberation) == 1,
-                "give one of furnishing, reverberation_s and reverberation_octaves_s",
+                f"give one of {FURNISHING_WORDS}, reverberation_s and reverberation_octaves_s",
             ),
             (
                 self.door_test is None or (tested is not None and tested.what == "door"),

@@ -10,6 +10,12 @@ from pydantic import AfterValidator, BaseModel, ConfigDict, Field
 
 from sleepnoise.acoustics.bands import NOMINAL_HZ, band_label
 
+FURNISHING_WORDS = (
+    "furnishing (furnished; up to 35 m³ also kitchen or bathroom; empty, by the letters of ISO 10052: "
+    "a to h, a+e, b+f, c+g or d+h)"
+)
+"""The key for how a room is furnished, and what it may be, for complaints."""
+
 HZ_BY_NAME = {band_label(hz): hz for hz in NOMINAL_HZ}
 
 

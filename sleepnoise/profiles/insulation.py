@@ -9,7 +9,7 @@ from typing import Annotated, Literal, Self
 from pydantic import Field, model_validator
 
 from sleepnoise.profiles.door_test import Channel, GainEntry, ReadingsEntry
-from sleepnoise.profiles.fields import Band, Entry, Note, Text, by_hz
+from sleepnoise.profiles.fields import FURNISHING_WORDS, Band, Entry, Note, Text, by_hz
 
 Seconds = Annotated[float, Field(gt=0.05, le=20.0)]
 Microphone = Literal["room", "2-m-before", "on-element-loudspeaker", "on-element-traffic"]
@@ -30,7 +30,7 @@ class BehindEntry(Entry):
     def _one_way(self) -> Self:
         ways = (self.furnishing, self.reverberation_s, self.reverberation_bands_s or None)
         if sum(way is not None for way in ways) != 1:
-            raise ValueError("give one of furnishing, reverberation_s and reverberation_bands_s")
+            raise ValueError(f"give one of {FURNISHING_WORDS}, reverberation_s and reverberation_bands_s")
         return self
 
     @property

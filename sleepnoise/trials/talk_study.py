@@ -18,7 +18,7 @@ from sleepnoise.hearing.speech import (
     speech_privacy,
     talk_behind,
 )
-from sleepnoise.isolation.elements import Element, shipped_elements
+from sleepnoise.isolation.elements import KEYS_REMEDY, Element, alike_text, shipped_elements
 from sleepnoise.masking.limits import check_cap
 from sleepnoise.masking.masker import MaskerShape, masker_shapes
 
@@ -124,10 +124,10 @@ def _element(key: str) -> tuple[Element, Spectrum]:
     known = shipped_elements()
     element = known.get(key)
     if element is None or element.insulation is None:
-        what = "has no band values" if element else "is no construction element"
+        what = "has no band values" if element else f"is no construction element{alike_text(key)}"
         raise ProfileError(
             f"{key!r:.80}: {what}.",
-            remedy="'sleepnoise profiles show doors' (walls, windows ...) lists their keys.",
+            remedy=KEYS_REMEDY,
         )
     return element, element.insulation
 

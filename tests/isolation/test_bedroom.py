@@ -1,11 +1,17 @@
 """Room files: sizes, absorption and gaps arrive, and what cannot be computed is named."""
 
+import re
+
 import numpy as np
 import pytest
 from pydantic import ValidationError
 
 from sleepnoise.errors import SettingsError
+from sleepnoise.fieldwork.reverberation_index import reverberation_index
 from sleepnoise.isolation.bedroom import DEPTH_M, WIDTH_BY_TEST_M
+from sleepnoise.isolation.elements import KEYS_REMEDY
+from sleepnoise.profiles.fields import FURNISHING_WORDS
+from sleepnoise.profiles.files import shipped_profiles
 
 
 def test_absorption_follows_from_size_and_reverberation(room, parts):
@@ -71,6 +77,7 @@ def test_every_part_that_cannot_be_computed_is_named(room, parts):
     with pytest.raises(SettingsError) as refused:
         room(door, window, wall, vent | {"area_m2": 1.0}, bare)
     complaint = refused.value.complaint
+    assert "sleepnoise profiles show NAME" in refused.value.remedy
     for words in (
         "part door: the values of door-hollow-unsealed hold ordinary gaps already",
         "part window: of sealed-glazing-3x3-6 only STC 30 is known",
@@ -81,11 +88,38 @@ def test_every_part_that_cannot_be_computed_is_named(room, parts):
         assert words in complaint
 
 
+def test_a_construction_that_is_nearly_right_is_answered_with_keys_that_are(room, parts):
+    with pytest.raises(SettingsError) as refused:
+        room(parts()["wall"] | {"construction": "brik-100"})
+    assert "'brik-100' is not known, alike are brick-100, " in refused.value.complaint
+    with pytest.raises(SettingsError) as refused:
+        room(parts()["wall"] | {"construction": "x" * 100})
+    assert refused.value.complaint.endswith("is not known.")
+
+
+def test_where_keys_are_looked_up_every_family_of_elements_is_named():
+    families = {profile.name for profile in shipped_profiles("construction")}
+    assert families == set(re.split(r", | and ", KEYS_REMEDY.rpartition("one of ")[2].rstrip(".")))
+
+
+@pytest.mark.parametrize("volume_m3", [30.0, 40.0])
+def test_the_words_for_furnishing_that_a_complaint_names_are_those_of_the_table(volume_m3):
+    """ISO 10052, Table 4, as ``reverberation_index`` holds it; kitchens and bathrooms up to 35 m³ only."""
+    with pytest.raises(SettingsError) as refused:
+        reverberation_index(volume_m3, "none")
+    allowed = set(re.search("one of (.*), got", refused.value.complaint)[1].split(", "))
+    letters = {*"abcdefgh", "a+e", "b+f", "c+g", "d+h"}
+    small = {"kitchen", "bathroom"} if volume_m3 <= 35 else set()
+    assert allowed == {"furnished"} | letters | small
+    for words in ("furnished;", "35 m³ also kitchen or bathroom", "a to h, a+e, b+f, c+g or d+h"):
+        assert words in FURNISHING_WORDS
+
+
 @pytest.mark.parametrize(
     ("change", "words"),
     [
-        ({"furnishing": "furnished"}, "give one of furnishing, reverberation_s"),
-        ({"reverberation_s": None}, "give one of furnishing, reverberation_s"),
+        ({"furnishing": "furnished"}, r"give one of furnishing \(furnished; .*, reverberation_s"),
+        ({"reverberation_s": None}, r"give one of furnishing \(furnished; .*, reverberation_s"),
         ({"currency": "EUR"}, "currency belongs to prices"),
         ({"prices": {"second-door": 10.0}}, "currency belongs to prices"),
         ({"door_test": {"part": "wall", "open_minus_closed_dba": 10.0}}, "must be the key of a door"),
