@@ -1,6 +1,6 @@
 """A door test as one JSON document: every number unrounded, with what it was made from."""
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from typing import Any
 
 import numpy as np
@@ -83,6 +83,7 @@ def room_file_block(result: DoorTestResult, part: str) -> str:
         f"'{result.title}'.".replace("\n", " "),
         "[door_test]",
         f'part = "{part}"',
+        *_why_uncertain(test, closed, rows),
         f"uncertainty_db = {max(float(expanded_db[rows].max()) / COVERAGE_95, LEAST_U_DB):.2f}",
     ]
     if any(at_least[rows]):
@@ -93,6 +94,24 @@ def room_file_block(result: DoorTestResult, part: str) -> str:
     else:
         lines.append(f"open_minus_closed_dba = {gain_db[0]:.2f}")
     return "\n".join(lines) + "\n"
+
+
+def _why_uncertain(test: DoorTest, closed: int, rows: list[int]) -> Iterator[str]:
+    """Yield why the uncertainty of a room file is that of its least certain band, as comments."""
+    expanded_db = test.expanded_db(0, closed)
+    worst = max(rows, key=lambda row: float(expanded_db[row]))
+    if not np.isfinite(expanded_db[worst]):
+        return
+    if worst == 0:
+        yield f"# Standard uncertainty: half of the ±{expanded_db[0]:.1f} dB (k = 2) of the A-weighted gain."
+        return
+    yield (
+        f"# Standard uncertainty of the least certain band, {test.nominal_hz[worst - 1]:g} Hz: half of its "
+        f"±{expanded_db[worst]:.1f} dB (k = 2),"
+    )
+    a_weighted = expanded_db[0]
+    also = f" The A-weighted gain is known to ±{a_weighted:.1f} dB." if np.isfinite(a_weighted) else ""
+    yield f"# taken for all bands, since a room file has one value for them.{also}"
 
 
 def _step_document(test: DoorTest, number: int) -> dict[str, Any]:

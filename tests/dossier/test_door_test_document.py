@@ -70,9 +70,20 @@ def test_what_a_room_file_needs_comes_back_out_of_it(tmp_path):
     entry = tomllib.loads(block)["door_test"]
     u_db = test.expanded_db(0, test.since)[1:].max() / 2.0
     assert entry["uncertainty_db"] == pytest.approx(u_db, abs=0.006)
+    # The number differs from the one that the door test prints, so its reason stands before it.
+    lines = block.splitlines()
+    (place,) = (row for row, line in enumerate(lines) if line.startswith("uncertainty_db"))
+    expanded_db = test.expanded_db(0, test.since)
+    worst_hz = test.nominal_hz[int(expanded_db[1:].argmax())]
+    reason = " ".join(lines[place - 2 : place])
+    assert f"the least certain band, {worst_hz:g} Hz: half of its ±{2 * u_db:.1f} dB (k = 2)" in reason
+    assert f"The A-weighted gain is known to ±{expanded_db[0]:.1f} dB" in reason
 
 
 def test_levels_read_from_a_meter_give_a_room_file_one_number():
     profile = asked(typed(70.0, 60.0))
     block = room_file_block(study_door_test(profile, Path()), "hall-door")
-    assert tomllib.loads(block)["door_test"]["open_minus_closed_dba"] == pytest.approx(10.0, abs=0.01)
+    entry = tomllib.loads(block)["door_test"]
+    assert entry["open_minus_closed_dba"] == pytest.approx(10.0, abs=0.01)
+    expanded_db = 2 * entry["uncertainty_db"]
+    assert f"half of the ±{expanded_db:.1f} dB (k = 2) of the A-weighted gain" in block
