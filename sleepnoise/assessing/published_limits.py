@@ -5,6 +5,7 @@ limit only if it says just that, is verified, and what it is made for was said. 
 """
 
 from collections.abc import Sequence
+from pathlib import Path
 
 from sleepnoise.errors import SettingsError
 from sleepnoise.judgement.criteria import Criterion, criteria_of
@@ -52,7 +53,7 @@ def published_limits(
                 remedy=f"Name one of {', '.join(each.id for each in criteria)}.",
             )
         reasons = {each.id: _no_limit(each, window, source_kind, windows) for each in chosen}
-        limits = [_limit(each) for each in chosen if not reasons[each.id]]
+        limits = [_limit(each, name) for each in chosen if not reasons[each.id]]
         passed += [f"{each.title}: {reasons[each.id]}." for each in chosen if reasons[each.id]]
         if not limits:
             raise SettingsError(
@@ -75,7 +76,7 @@ def _listed(criteria: Sequence[Criterion], reasons: dict[str, str]) -> str:
     return " ".join(f"{each.id}: {reasons[each.id]}." for each in criteria)
 
 
-def _limit(criterion: Criterion) -> PublishedLimit:
+def _limit(criterion: Criterion, name: str) -> PublishedLimit:
     return PublishedLimit(
         guideline=criterion.guideline,
         criterion=criterion.title,
@@ -84,6 +85,8 @@ def _limit(criterion: Criterion) -> PublishedLimit:
         # Of a range that a document leaves open, the lower end surely keeps it.
         allowed=criterion.count_allowed or 0,
         document=str(criterion.source),
+        # Of a file its name alone: a plan's document tells nobody's folders.
+        named=f"{Path(name).name}:{criterion.id}",
     )
 
 

@@ -80,6 +80,8 @@ class PublishedLimit:
         Events a night that may lie above it.
     document : str
         Where the value stands.
+    named : str
+        What asks for this value alone, as ``NAME:CRITERION``; empty in documents that do not have it.
     """
 
     guideline: str
@@ -88,6 +90,7 @@ class PublishedLimit:
     level_db: float
     allowed: int
     document: str
+    named: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -1,10 +1,11 @@
 """What a plan says in words, the same for a plan just made and one that was kept."""
 
 import math
-from collections.abc import Iterable, Sequence
+from collections import Counter
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
-from sleepnoise.planning.bedroom_plan import PublishedLimits
+from sleepnoise.planning.bedroom_plan import PublishedLimit, PublishedLimits
 from sleepnoise.wording.rounding import level_text
 
 QUANTITIES = {"laeq": "LAeq", "lafmax": "LAFmax"}
@@ -21,9 +22,27 @@ def limit_sentences(limits: PublishedLimits) -> tuple[str, ...]:
         "below it by the uncertainty as well."
         for each in limits.used
     ]
+    lines += _taken_together(limits.used)
     if limits.passed_over:
         lines.append(f"No limits for this plan: {' '.join(limits.passed_over)}")
     return tuple(lines)
+
+
+def _taken_together(used: Sequence[PublishedLimit]) -> Iterator[str]:
+    """Yield which criteria were taken, where there are several, and how to take fewer."""
+    named = [each.named for each in used if each.named]
+    if len(named) < 2:
+        return
+    counts = Counter(each.quantity for each in used)
+    strictest = "".join(
+        f" Of {count} for {QUANTITIES[quantity]} the strictest decides."
+        for quantity, count in counts.items()
+        if count > 1
+    )
+    yield (
+        f"Criteria taken: {', '.join(named)}.{strictest} To take only some, give --guideline once for each, "
+        "as NAME:CRITERION."
+    )
 
 
 def comes_in_sentence(shares: Iterable[tuple[str, float]], guessed: int) -> str:

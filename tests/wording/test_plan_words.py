@@ -2,22 +2,24 @@
 
 import json
 from dataclasses import replace
+from pathlib import Path
 
 import pytest
 
 from sleepnoise.assessing.kept_night import read_kept_night
+from sleepnoise.assessing.published_limits import published_limits
 from sleepnoise.dossier.document import assessment_document
 from sleepnoise.dossier.plan_document import plan_document
 from sleepnoise.dossier.plan_summary import plan_from
 from sleepnoise.evidence.plain import document_text
 from sleepnoise.masking.masker import masker_shapes
-from sleepnoise.planning.bedroom_plan import plan_bedroom
+from sleepnoise.planning.bedroom_plan import PublishedLimits, plan_bedroom
 from sleepnoise.planning.bedroom_problem import MaskerChoices, RoomWishes
 from sleepnoise.planning.problem import Wish
 from sleepnoise.planning.room_study import study_room
 from sleepnoise.report.plan_sections import plan_sections
 from sleepnoise.screens.plan_summary import show_bedroom_plan
-from sleepnoise.wording.either_plan_words import OtherPlan, isolation_first
+from sleepnoise.wording.either_plan_words import OtherPlan, isolation_first, limit_sentences
 from sleepnoise.wording.kept_plan_words import is_chosen, kept_plan_sentences
 from sleepnoise.wording.planning_words import plan_sentences
 
@@ -165,3 +167,28 @@ def test_screen_and_page_put_isolation_before_a_masker_alone(both):
         said(kept_plan_sentences(kept)),
     ):
         assert "This is a masker alone" not in text
+
+
+def test_readings_of_one_document_that_are_taken_together_are_named_so_that_one_can_be_taken(both):
+    """WHO 1999: Table 4.1 gives LAFmax 45 dB without a count, the text 10 to 15 events a night above it."""
+    plan, kept = both
+    limits = published_limits(["who-1999-bedroom"], ("23:00", "07:00"))
+    for text in (
+        said(plan_sentences(replace(plan, limits=limits))),
+        said(kept_plan_sentences(kept.model_copy(update={"limits": limits}))),
+    ):
+        assert "Of 2 for LAFmax the strictest decides" in text
+        assert "for LAeq the strictest" not in text
+        for each in limits.used:
+            assert each.named in text.partition("Criteria taken: ")[2]
+    for each in limits.used:
+        [alone] = published_limits([each.named], ("23:00", "07:00")).used
+        assert alone == each
+        assert "Criteria taken" not in said(limit_sentences(PublishedLimits(used=(alone,))))
+
+
+def test_a_guideline_in_a_file_is_named_without_its_folder(tmp_path):
+    profile = Path(__file__).parents[2] / "profiles" / "guidelines" / "who-1999-bedroom.toml"
+    (tmp_path / "mine.toml").write_bytes(profile.read_bytes())
+    used = published_limits([str(tmp_path / "mine.toml")], ("23:00", "07:00")).used
+    assert used[0].named == "mine.toml:who1999_bedroom_laeq"
