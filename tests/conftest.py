@@ -1,6 +1,7 @@
 """One invented night for every room that stores or shows results, made without a sound file."""
 
 import os
+import signal
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
@@ -29,6 +30,10 @@ from sleepnoise.recording.calibration import Calibration, calibration_from_sensi
 from sleepnoise.recording.quality import QualityFlag
 from sleepnoise.recording.sequence import NightSound, Part
 from sleepnoise.recording.timestamps import StartTime
+
+# Whatever starts tests in the background lets them, and the commands that they start, ignore an interrupt.
+if signal.getsignal(signal.SIGINT) is signal.SIG_IGN:
+    signal.signal(signal.SIGINT, signal.default_int_handler)
 
 pytest_plugins = [
     "door_sounds",

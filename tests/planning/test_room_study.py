@@ -74,7 +74,7 @@ def test_side_and_level_belong_to_a_named_sound(keys):
 
 
 def test_what_is_no_room_or_no_sound_is_refused():
-    with pytest.raises(ProfileError, match="a bedroom profile is needed"):
+    with pytest.raises(ProfileError, match="the kind must be bedroom here"):
         study_room("second-door")
     with pytest.raises(ProfileError, match="no shipped profile"):
         study_room(SHIPPED, "no-such-sound")
