@@ -78,5 +78,5 @@ def test_what_is_no_room_or_no_sound_is_refused():
         study_room("second-door")
     with pytest.raises(ProfileError, match="no shipped profile"):
         study_room(SHIPPED, "no-such-sound")
-    with pytest.raises(ProfileError, match="a sound profile is needed"):
+    with pytest.raises(ProfileError, match="the kind must be sound here"):
         study_room(SHIPPED, "pink")
