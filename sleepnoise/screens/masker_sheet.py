@@ -8,6 +8,7 @@ from sleepnoise.screens.terminal import Screen, heading, plain, show_paragraphs,
 from sleepnoise.trials.masker_check import MaskerCheck
 from sleepnoise.trials.masker_study import MaskerStudy
 from sleepnoise.wording.masking_words import (
+    GENERIC_ALARM,
     LEVEL_SETTING,
     NO_ALL_CLEAR,
     alarm_tables,
@@ -38,7 +39,7 @@ def show_masker(study: MaskerStudy, written: Iterable[str]) -> None:
     if study.alarms:
         for table in alarm_tables(study.alarms):
             show_table(screen, table, gap=1)
-        _sentences(screen, (*rule_sentences(study.alarms[0]), NO_ALL_CLEAR))
+        _sentences(screen, (*rule_sentences(study.alarms[0]), GENERIC_ALARM, NO_ALL_CLEAR))
     if study.remarks:
         heading(screen, "Remarks")
         show_points(screen, study.remarks)

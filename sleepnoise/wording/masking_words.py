@@ -42,6 +42,13 @@ NO_ALL_CLEAR = (
     "(520 Hz) for people who hear badly, is the usual cure. Local codes come first."
 )
 
+GENERIC_ALARM = (
+    "The alarm's level behind a treatment rests on the generic value in that treatment's profile, as if all "
+    "of the alarm came through what it treats. 'sleepnoise paths ROOM.toml' computes it from a room's own "
+    "paths, so its levels differ. What counts is the alarm measured at the pillow."
+)
+"""What the levels of an alarm rest on where no room file is known."""
+
 LEVEL_SETTING = (
     "Set it with nobody in bed, everything else quiet and the door shut, by a sound level meter at the "
     "pillow (dB(A), averaged over 30 s or more).",

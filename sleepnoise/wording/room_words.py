@@ -7,6 +7,7 @@ import numpy as np
 from sleepnoise.acoustics.uncertainty import COVERAGE_95
 from sleepnoise.isolation.advice import SMALLEST_GAIN_DB, Advice, RoomAdvice
 from sleepnoise.isolation.door_test import DoorComparison
+from sleepnoise.isolation.safety import ALARM_BAND_HZ
 from sleepnoise.planning.room_study import RoomStudy
 from sleepnoise.wording.path_words import BEHIND, doubt_text, path_text
 from sleepnoise.wording.rounding import level_text
@@ -118,8 +119,17 @@ def refused_sentences(advice: RoomAdvice) -> tuple[str, ...]:
     )
 
 
+ALARM_BASIS = (
+    "What becomes of the smoke alarm is computed from this room's own paths: what its parts and gaps let in "
+    f"from the hall in the band of {ALARM_BAND_HZ:g} Hz. 'design-masker' takes one generic value for a "
+    "treatment instead, so its levels differ. What counts is the alarm measured at the pillow."
+)
+"""What the levels of an alarm rest on where a room file is known."""
+
+
 def room_cautions(advice: RoomAdvice) -> tuple[str, ...]:
     """Return each caution of the treatments that may be done once; what alarms lose comes first."""
     alarms = [f"{each.treatment.title}. {each.alarm}" for each in advice.allowed if each.alarm]
     others = [caution for each in advice.allowed for caution in each.cautions]
-    return tuple(dict.fromkeys([*ROOM_CAUTIONS, *alarms, *others]))
+    basis = (ALARM_BASIS,) if alarms else ()
+    return tuple(dict.fromkeys([*ROOM_CAUTIONS, *basis, *alarms, *others]))

@@ -84,6 +84,8 @@ def test_alarms_are_shown_and_never_promised():
     assert "unverified, no verdict" in text
     assert "No rule says that a sleeper hears an alarm" in text
     assert "will be heard" not in text
+    assert text.count("rests on the generic value in that treatment's profile") == 1
+    assert "generic value" not in run("design-masker", "larch", *EASY).output
 
 
 @pytest.mark.usefixtures("folder")

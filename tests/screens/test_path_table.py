@@ -1,5 +1,6 @@
 """A studied room on the terminal: it fits, and says what matters."""
 
+import re
 from dataclasses import replace
 from pathlib import Path
 
@@ -39,6 +40,19 @@ def test_a_room_fits_80_columns_and_has_every_part(capsys: pytest.CaptureFixture
         "Local codes",
     ):
         assert words in text
+
+
+def test_what_the_levels_of_an_alarm_rest_on_is_said_once_and_only_if_there_are_any(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    text = " ".join(shown(ROOM, capsys).split())
+    assert text.count("computed from this room's own paths") == 1
+    assert text.index("computed from this room's own paths") < text.index("Smoke alarm: ")
+    room = tmp_path / "room.toml"
+    inside = re.sub(r'(?m)^place = "hall"', 'place = "bedroom"', ROOM.read_text(encoding="utf-8"))
+    room.write_text(inside, encoding="utf-8")
+    assert "Smoke alarm: " not in (other := " ".join(shown(room, capsys).split()))
+    assert "own paths" not in other
 
 
 def test_what_is_not_advised_stands_with_its_reason_and_not_among_the_advice(
