@@ -14,7 +14,7 @@ from contextlib import suppress
 from functools import wraps
 from importlib import import_module
 from io import TextIOWrapper
-from threading import current_thread, main_thread
+from threading import Timer, current_thread, main_thread
 from types import FrameType
 from typing import Any
 
@@ -85,6 +85,9 @@ AS_DATA = ("json", "as_json")
 CANNOT, INTERRUPTED = 2, 130
 """Exit statuses: usage or input; interrupted. Chosen: 130 is what shells report for an interrupted command
 (common practice, no source)."""
+
+AGAIN_S = 0.02
+"""After what time an interrupt that went unheard comes again, s. Chosen: nobody notices it."""
 
 
 class Program(click.Group):
@@ -249,7 +252,10 @@ def _make_printing_safe() -> None:
 def _raise_again(lost: Any) -> None:
     """Interrupt once more when an interrupt fell where nothing can be raised, and would go unheard."""
     if issubclass(lost.exc_type, KeyboardInterrupt):
-        interrupt_main()
+        # Somewhat later: nothing can be raised from here either.
+        again = Timer(AGAIN_S, interrupt_main)
+        again.daemon = True
+        again.start()
     else:
         sys.__unraisablehook__(lost)
 

@@ -9,6 +9,7 @@ Each number is divided by how far it strays when one and the same sound comes ag
 distance of 1 means *as different as two occurrences of one sound are on average from their mean*.
 """
 
+import os
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from functools import cache
@@ -254,8 +255,14 @@ def _mel_energies(pressure_pa: PressureArray, rate_hz: float) -> FloatArray:
 
 @cache
 def _mel_bank(rate_hz: float, length: int) -> PressureArray:
-    # The filters alone: what librosa's feature functions load besides is 70 MB more.
-    from librosa.filters import mel
+    # Its own cache holds nothing of use here, and where it cannot be written nothing is loaded at all.
+    cache_folder = os.environ.pop("LIBROSA_CACHE_DIR", None)
+    try:
+        # The filters alone: what librosa's feature functions load besides is 70 MB more.
+        from librosa.filters import mel
+    finally:
+        if cache_folder is not None:
+            os.environ["LIBROSA_CACHE_DIR"] = cache_folder
 
     low_hz, high_hz = MEL_RANGE_HZ
     bank = mel(sr=rate_hz, n_fft=length, n_mels=MEL_BANDS, fmin=low_hz, fmax=high_hz)

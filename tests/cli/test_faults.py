@@ -193,3 +193,34 @@ def test_a_file_that_is_made_never_gets_what_is_printed(tmp_path):
     closed = (tmp_path / "kept.toml").read_bytes()
     assert run(tmp_path, "calibrate", "--tone", TONE, "--out", "open.toml").returncode == 0
     assert closed == (tmp_path / "open.toml").read_bytes()
+
+
+LOST = """
+import sys, time
+from sleepnoise.cli import program
+sys.unraisablehook = program._raise_again
+class Dying:
+    def __del__(self):
+        raise KeyboardInterrupt
+dying = Dying()
+try:
+    del dying
+    time.sleep(10)
+except KeyboardInterrupt:
+    print("heard")
+"""
+
+
+@unix
+def test_an_interrupt_that_falls_where_nothing_can_be_raised_is_heard_all_the_same():
+    done = subprocess.run([sys.executable, "-c", LOST], check=False, capture_output=True, text=True)
+    assert (done.stdout, done.stderr) == ("heard\n", "")
+
+
+def test_sounds_are_told_apart_where_no_library_may_keep_its_cache(tmp_path):
+    words = "from sleepnoise.recognition.features import _mel_bank; print(_mel_bank(8000.0, 512).shape[1])"
+    caches = ("LIBROSA_CACHE_DIR", "NUMBA_CACHE_DIR", "XDG_CACHE_HOME")
+    env = {**os.environ, **dict.fromkeys(caches, str(tmp_path / "file" / "cache"))}
+    (tmp_path / "file").touch()
+    done = subprocess.run([sys.executable, "-c", words], check=False, capture_output=True, text=True, env=env)
+    assert done.stdout == "257\n", done.stderr

@@ -141,7 +141,9 @@ def foreign(
     shutil.move(work / NIGHT, work / night)
     env = {**os.environ, **NO_LOCALE}
     done = run(("assess", night, *HEARD, "--out", out), work, env=env)
-    yield "names", _whole(scene, stock, work, done.returncode, done.stdout + done.stderr)[:1]
+    faults = _whole(scene, stock, work, done.returncode, done.stdout + done.stderr)
+    # The name is in the results.
+    yield "names", [fault for fault in faults if fault != "not whole"]
 
 
 KINDS = {
