@@ -147,6 +147,10 @@ def isolation_first(others: Iterable[OtherPlan], level_dba: float, *, enough: in
     if not said:
         return ""
     opening = "This is a masker alone, which is a last resort: isolation comes first where it can be had."
+    if without is None:
+        said.insert(0, "Without one no plan was found that leaves fewer audible than the room as it is.")
+    if any(each.audible <= enough for each in (without, quieter) if each is not None):
+        said.append("Such a plan is chosen when 1 dB less of masker is worth more: --masker-worth.")
     return " ".join((opening, *said))
 
 

@@ -114,7 +114,7 @@ def instead_of(*others, enough=12):
         (
             [(SEALS, NONE, 12), (LEAF, NONE, 10), (LEAF, 20.0, 9)],
             ["Without one: door: seals, costs 60 EUR, leaves 12 of 32 audible."],
-            ["With a quieter", "leaf"],
+            ["With a quieter", "leaf", "no plan was found"],
         ),
         # A quieter masker that does it for less is told beside what isolation alone would take.
         (
@@ -129,9 +129,17 @@ def instead_of(*others, enough=12):
         (
             [(SEALS, NONE, 30), (LEAF, NONE, 14), (SEALS, 25.0, 20)],
             ["Without one: door: solid leaf, costs about 900 EUR, leaves 14 of 32 audible."],
-            ["seals"],
+            ["seals", "--masker-worth"],
         ),
-        ([(SEALS, 25.0, 20)], ["With a quieter one: door: seals, masker 25 dB(A)"], ["Without one"]),
+        (
+            [(SEALS, 25.0, 12)],
+            [
+                "Without one no plan was found",
+                "With a quieter one: door: seals, masker 25 dB(A)",
+                "--masker-worth",
+            ],
+            ["Without one:"],
+        ),
     ],
 )
 def test_beside_a_masker_alone_stands_what_isolation_would_do(others, told, untold):
