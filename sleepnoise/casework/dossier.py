@@ -45,6 +45,12 @@ class Night:
     labels: Path | None
     diary: Path | None
 
+    @property
+    def own_calibration(self) -> bool:
+        """Whether it has a calibration of its own: a tone, or a full-scale level."""
+        tones = any(sound.role == "tone" for sound in self.file.sound)
+        return tones or self.file.full_scale_level_db is not None
+
 
 @dataclass(frozen=True, kw_only=True)
 class Dossier:
@@ -77,6 +83,10 @@ class Dossier:
     def calibration(self) -> Path | None:
         """The calibration that holds for every night without one of its own."""
         return self._kept(CALIBRATION_FILE)
+
+    def calibrated(self, name: str) -> bool:
+        """Return whether the night of an evening has a calibration: its own, or that of the dossier."""
+        return self.calibration is not None or self.night(name).own_calibration
 
     @property
     def door_tests(self) -> tuple[Path, ...]:

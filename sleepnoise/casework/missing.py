@@ -75,12 +75,7 @@ def _changed_by_hand(dossier: Dossier) -> Iterator[Point]:
 
 def _calibration(dossier: Dossier) -> Point:
     what, remedy = "Calibration", "Keep one with 'calibrate' and add it, or give a tone with each night."
-    own = [
-        night
-        for night in dossier.nights
-        if night.file.full_scale_level_db is not None
-        or any(sound.role == "tone" for sound in night.file.sound)
-    ]
+    own = [night for night in dossier.nights if night.own_calibration]
     without = [night.name for night in dossier.nights if night not in own]
     if dossier.calibration is None:
         if without or not own:

@@ -57,7 +57,6 @@ def settings_of(dossier: Dossier, night: Night, *, threads: int = 1) -> AssessSe
     tones = {
         sound.role: sound_path(dossier.root, sound.path) for sound in file.sound if sound.role != "recording"
     }
-    own = tones or file.full_scale_level_db is not None
     return AssessSettings(
         start=file.start,
         zone=about.zone,
@@ -68,7 +67,7 @@ def settings_of(dossier: Dossier, night: Night, *, threads: int = 1) -> AssessSe
         tone_level_db=file.tone_level_db,
         tone_frequency_hz=file.tone_frequency_hz,
         full_scale_level_db=file.full_scale_level_db,
-        calibration_file=None if own else dossier.calibration,
+        calibration_file=None if night.own_calibration else dossier.calibration,
         window=about.night_hours,
         guidelines=tuple(str(dossier.root / name) if _own(name) else name for name in about.guidelines),
         statements=Statements(

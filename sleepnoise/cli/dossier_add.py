@@ -10,6 +10,13 @@ from sleepnoise.cli.options import FILE, Grouped, option
 
 KNOWN, SOUND, GAIN = "What is known of the night", "Recording", "Calibration (without one: the dossier's)"
 
+NOT_CALIBRATED = (
+    "No calibration: this night has none of its own and the dossier has none, so its levels will be relative "
+    "and give no verdict. Add one with 'sleepnoise dossier add-file {folder} calibration FILE.toml'; "
+    "'sleepnoise guide calibrate' says how it is made."
+)
+"""Said of a night whose levels nobody will be able to judge."""
+
 FOLDER = click.argument("folder", type=FILE, metavar="DOSSIER")
 
 
@@ -33,7 +40,8 @@ FOLDER = click.argument("folder", type=FILE, metavar="DOSSIER")
 def add_night(folder: Path, recording: tuple[Path, ...], copy: bool, **known: Any) -> None:
     """Add the night that RECORDING holds: a file, a folder, or the parts of one night."""
     from sleepnoise.casework import adding
-    from sleepnoise.screens.terminal import show_text
+    from sleepnoise.casework.dossier import read_dossier
+    from sleepnoise.screens.terminal import show_note, show_text
 
     tones = [known.pop("tone"), known.pop("tone_after")]
     if tones[1] is not None and tones[0] is None:
@@ -55,6 +63,8 @@ def add_night(folder: Path, recording: tuple[Path, ...], copy: bool, **known: An
         copy=copy,
     )
     show_text(f"Added the night of {name}. Next: sleepnoise dossier assess {folder}")
+    if not read_dossier(folder).calibrated(name):
+        show_note(NOT_CALIBRATED.format(folder=folder))
 
 
 @click.command("add-door-test")

@@ -67,6 +67,11 @@ def show_error(error: SleepNoiseError) -> None:
         screen.print(Text.assemble(("What to do: ", "bold"), plain(error.remedy)), soft_wrap=True)
 
 
+def show_note(text: str) -> None:
+    """Print a sentence on standard error that is no error."""
+    Screen(stderr=True).print(Text(plain(text)))
+
+
 @contextmanager
 def progress(name: str, doing: str) -> Iterator[Callable[[float], None]]:
     """Show how far a recording has got; nothing is shown where nobody is watching.

@@ -63,6 +63,27 @@ def test_a_case_from_its_start_to_its_archive(folder, recording, tmp_path):
     assert run("verify", tmp_path / "there").exit_code == 1
 
 
+def test_a_night_without_calibration_is_added_and_says_so_once_on_standard_error(folder, recording, tmp_path):
+    added = run("add-night", folder, recording, "--start", "2026-02-10T23:30")
+    assert added.exit_code == 0
+    assert "No calibration" not in added.stdout
+    said = " ".join(added.stderr.split())
+    assert said.count("No calibration: ") == 1
+    assert "dossier add-file" in said
+    # Nothing is said of a night with its own, or where the dossier has one.
+    again = tmp_path / "again.wav"
+    again.write_bytes(recording.read_bytes()[:-800])
+    own = run("add-night", folder, again, "--start", "2026-02-11T23:30", "--full-scale-level", "100")
+    assert (own.exit_code, own.stderr) == (0, "")
+    kept = ["calibrate", "--full-scale-level", "100", "--out", str(tmp_path / "kept.toml")]
+    assert CliRunner().invoke(app, kept).exit_code == 0
+    done("add-file", folder, "calibration", tmp_path / "kept.toml")
+    third = tmp_path / "third.wav"
+    third.write_bytes(recording.read_bytes()[:-1600])
+    theirs = run("add-night", folder, third, "--start", "2026-02-12T23:30")
+    assert (theirs.exit_code, theirs.stderr) == (0, "")
+
+
 def test_what_is_not_answered_by_options_is_asked(tmp_path, monkeypatch):
     monkeypatch.setattr("sleepnoise.cli.asking.somebody_answers", lambda: True)
     answers = ["Flat 3", "", "Europe/Vienna", "", "who-1999-bedroom, who-2009-night", "", "", ""]
