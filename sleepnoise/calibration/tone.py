@@ -161,13 +161,18 @@ def calibration_from_tones(
         absolute=True,
         expanded_uncertainty_db=expanded_db(parts),
         origin=f"tones of {level_db:g} dB before, in {_told(before, first)}, and after, in "
-        f"{_told(after, last)}; drift {drift_db:+.2f} dB",
+        f"{_told(after, last)}; drift {_signed(drift_db)} dB",
         parts=parts,
         frequency_hz=frequency_hz,
         tones=(_span(before, ends[0]), _span(after, ends[1])),
         drift_db=drift_db,
         remarks=_drift_remarks(before, after, drift_db, accept_drift=accept_drift),
     )
+
+
+def _signed(change_db: float) -> str:
+    """Return a change with its sign, a true minus in front."""
+    return f"{change_db:+.2f}".replace("-", "−")
 
 
 def _pascal(level_db: float, found_db: float) -> float:
@@ -200,13 +205,13 @@ def _drift_remarks(before: Path, after: Path, drift_db: float, *, accept_drift: 
         raise CalibrationError(
             f"{shown_name(before)} and {shown_name(after)}: tones before and after may differ by "
             f"{MOST_DRIFT_DB:g} dB at most ({ISO_1996_2_CHECKS.document}, 5.2), these differ by "
-            f"{drift_db:+.2f} dB.",
+            f"{_signed(drift_db)} dB.",
             remedy="The standard discards such a night: look for a weak battery, a moved gain or a loose "
             "microphone and measure again; or pass --accept-drift, which says it in the report.",
         )
     return (
-        f"The gain drifted by {drift_db:+.2f} dB over the night, beyond the {MOST_DRIFT_DB:g} dB at which "
-        f"{ISO_1996_2_CHECKS.document}, 5.2, discards what was measured; it was accepted on request.",
+        f"The gain drifted by {_signed(drift_db)} dB over the night, beyond the {MOST_DRIFT_DB:g} dB at "
+        f"which {ISO_1996_2_CHECKS.document}, 5.2, discards what was measured; it was accepted on request.",
     )
 
 

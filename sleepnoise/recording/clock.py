@@ -265,7 +265,7 @@ class ClockCorrection:
         off = next((f"{span_text(by)} {side}" for side, by in sides if by > timedelta(0)), "right")
         if self.span_s == 0.0:
             return f"recorder clock {off}"
-        return f"recorder clock {off} at first and running {self.drift_ppm:+.0f} ppm"
+        return f"recorder clock {off} at first and running {_signed(self.drift_ppm)} ppm"
 
     def _plain(self, reading: datetime) -> datetime:
         """Return a reading as the clock would show it that was set to local time at the first reading."""
@@ -285,7 +285,7 @@ class ClockCorrection:
         if abs(drift_ppm) > MOST_DRIFT_PPM:
             raise StartTimeError(
                 f"{_WHERE}: may drift by {MOST_DRIFT_PPM:g} ppm (17 s a day) at most; between the two "
-                f"readings it went by {drift_ppm:+.0f} ppm, so it was set in between or one is misread.",
+                f"readings it went by {_signed(drift_ppm)} ppm, so it was set in between or one is misread.",
                 remedy="Check both readings, or keep the one closer to the start of the recording.",
             )
         return ClockCorrection(
@@ -326,3 +326,8 @@ def _one(reading: ClockReading, zone: ZoneInfo, near: datetime) -> ClockCorrecti
 
 def _within_half_a_day(span: timedelta) -> timedelta:
     return (span + _DAY / 2) % _DAY - _DAY / 2
+
+
+def _signed(drift_ppm: float) -> str:
+    """Return a drift with its sign, a true minus in front."""
+    return f"{drift_ppm:+.0f}".replace("-", "−")

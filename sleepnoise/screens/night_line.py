@@ -1,13 +1,11 @@
 """The night as one line of blocks: how loud it was, from left to right."""
 
-from datetime import timedelta
-
 import numpy as np
 
 from sleepnoise.acoustics.decibels import FloatArray
 from sleepnoise.assessing.record import NightRecord
 from sleepnoise.levels.history import LevelHistory
-from sleepnoise.wording.rounding import clock_text, level_text
+from sleepnoise.wording.rounding import clock_text, duration_text, level_text
 
 BLOCKS = "▁▂▃▄▅▆▇█"
 """From the quietest column to the loudest."""
@@ -36,9 +34,9 @@ def night_line(record: NightRecord) -> tuple[str, str]:
         return "", ""
     low, high = float(finite.min()), float(finite.max())
     zone = night.window.zone
-    each = duration_of_column(part)
+    each = duration_text(part.seconds / min(COLUMNS, max(part.ticks, 1)))
     said = (
-        f"Highest LAF of every {each}, {level_text(low, 0)} to {level_text(high, 0)} dB, "
+        f"Each block: the highest LAF within {each}, {level_text(low, 0)} to {level_text(high, 0)} dB, "
         f"{clock_text(night.start, zone)} to {clock_text(night.end, zone)}"
     )
     return blocks(levels), said
@@ -57,11 +55,6 @@ def blocks(levels_db: FloatArray) -> str:
     span = max(float(finite.max()) - low, LEAST_RANGE_DB) if finite.size else LEAST_RANGE_DB
     places = np.nan_to_num((levels_db - low) / span * (len(BLOCKS) - 1), nan=-1.0, neginf=0.0)
     return "".join(UNKNOWN if place < 0 else BLOCKS[int(place)] for place in places)
-
-
-def duration_of_column(part: LevelHistory) -> str:
-    """Return the length of a column, rounded to seconds, as hours, minutes and seconds."""
-    return str(timedelta(seconds=round(part.seconds / min(COLUMNS, max(part.ticks, 1)))))
 
 
 def _highest(part: LevelHistory) -> FloatArray:

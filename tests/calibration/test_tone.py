@@ -312,7 +312,7 @@ def before_and_after(tmp_path, write_sound):
 def test_a_drift_within_half_a_decibel_is_shown_and_shared(before_and_after, drift_db, level_db):
     found = before_and_after(drift_db, level_db)
     assert found.drift_db == pytest.approx(drift_db, abs=0.001)
-    assert f"drift {found.drift_db:+.2f} dB" in found.origin
+    assert f"drift {found.drift_db:+.2f} dB".replace("-", "\N{MINUS SIGN}") in found.origin
     assert error_db(found, 0.1, level_db) == pytest.approx(-drift_db / 2, abs=0.001)
     assert found.remarks == ()
 
@@ -321,7 +321,7 @@ def test_a_drift_within_half_a_decibel_is_shown_and_shared(before_and_after, dri
 def test_more_than_half_a_decibel_is_refused_with_the_standard_that_says_so(before_and_after, drift_db):
     with pytest.raises(CalibrationError, match=r"0\.5 dB at most \(ISO 1996-2:2017, 5\.2\)") as caught:
         before_and_after(drift_db)
-    assert f"{drift_db:+.2f} dB" in caught.value.complaint
+    assert f"{drift_db:+.2f} dB".replace("-", "\N{MINUS SIGN}") in caught.value.complaint
     assert "--accept-drift" in caught.value.remedy
 
 

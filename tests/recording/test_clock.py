@@ -146,7 +146,9 @@ def test_a_night_of_nine_hours_is_no_drift():
     assert found.drift_ppm == pytest.approx(0.0, abs=1e-6)
 
 
-@pytest.mark.parametrize(("gained_s", "drift_ppm"), [(6, "\\+208"), (-6, "-208"), (3600, "\\+125000")])
+@pytest.mark.parametrize(
+    ("gained_s", "drift_ppm"), [(6, "\\+208"), (-6, "\N{MINUS SIGN}208"), (3600, "\\+125000")]
+)
 def test_more_drift_than_any_clock_has_is_refused(gained_s, drift_ppm):
     shown = datetime(2026, 1, 15, 6) + timedelta(seconds=gained_s)
     with pytest.raises(StartTimeError, match=f"200 ppm .* {drift_ppm} ppm"):
