@@ -65,6 +65,25 @@ def test_it_asks_nobody_and_breaks_no_rule_of_its_own(open_page: Callable[..., A
     assert opened.page.title() == "Night noise: larch.wav"
 
 
+def test_the_map_says_the_unit_of_its_bands(open_page: Callable[..., Any], text: str) -> None:
+    page = open_page(text).page
+    page.evaluate(
+        "() => { window.written = []; const pen = CanvasRenderingContext2D.prototype, write = pen.fillText; "
+        "pen.fillText = function (said, x, y) { "
+        "if (this.canvas.id === 'map-live') window.written.push([said, x, y]); "
+        "write.call(this, said, x, y); }; }"
+    )
+    page.fill("#from", "23:10")
+    page.click("#go")
+    shown(page)
+    written = page.evaluate("() => window.written")
+    (unit,) = (each for each in written if each[0] == "Hz")
+    lowest = max((each for each in written if each[0] in ("31.5", "63", "1000")), key=lambda each: each[2])
+    # Below the column of bands, left of the clock times.
+    assert unit[1] < lowest[1]
+    assert unit[2] > lowest[2]
+
+
 def test_what_is_shown_of_a_minute_has_its_highest_and_lowest_level(
     open_page: Callable[..., Any], text: str, record: NightRecord
 ) -> None:

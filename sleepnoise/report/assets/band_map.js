@@ -60,6 +60,8 @@ class BandMap {
     night.band_names.forEach((name, band) => {
       if ((band - thousand) % 3 === 0) pen.fillText(name, LEFT - 5, foot - row * (band + 0.5));
     });
+    pen.textAlign = "left";
+    pen.fillText("Hz", 2, foot + 16);
     pen.textAlign = "center";
     for (const [tick, step] of clockMarks(night, view.first, view.last, width)) {
       const text = clock(night, tick, step), half = pen.measureText(text).width / 2;
