@@ -253,11 +253,19 @@ def _raise_again(lost: Any) -> None:
     """Interrupt once more when an interrupt fell where nothing can be raised, and would go unheard."""
     if issubclass(lost.exc_type, KeyboardInterrupt):
         # Somewhat later: nothing can be raised from here either.
-        again = Timer(AGAIN_S, interrupt_main)
+        again = Timer(AGAIN_S, _interrupt_main)
         again.daemon = True
         again.start()
     else:
         sys.__unraisablehook__(lost)
+
+
+def _interrupt_main() -> None:
+    if hasattr(signal, "pthread_kill"):
+        # A signal proper also ends a wait.
+        signal.pthread_kill(main_thread().ident or 0, signal.SIGINT)
+    else:
+        interrupt_main()
 
 
 def _hear_interrupts(how: Any) -> None:

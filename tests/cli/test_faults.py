@@ -205,7 +205,7 @@ class Dying:
 dying = Dying()
 try:
     del dying
-    time.sleep(10)
+    time.sleep(60)
 except KeyboardInterrupt:
     print("heard")
 """
