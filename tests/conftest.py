@@ -31,9 +31,16 @@ from sleepnoise.recording.quality import QualityFlag
 from sleepnoise.recording.sequence import NightSound, Part
 from sleepnoise.recording.timestamps import StartTime
 
-# Whatever starts tests in the background lets them, and the commands that they start, ignore an interrupt.
-if signal.getsignal(signal.SIGINT) is signal.SIG_IGN:
-    signal.signal(signal.SIGINT, signal.default_int_handler)
+
+def pytest_runtest_setup() -> None:
+    """Let the commands that a test starts hear an interrupt.
+
+    They would not where tests run in the background, or after a test that was interrupted on purpose: whoever
+    has heard one interrupt hears no second one.
+    """
+    if signal.getsignal(signal.SIGINT) is signal.SIG_IGN:
+        signal.signal(signal.SIGINT, signal.default_int_handler)
+
 
 pytest_plugins = [
     "door_sounds",
