@@ -4,12 +4,90 @@ import math
 from collections import Counter
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
+from typing import Protocol
 
+from sleepnoise.hearing.ageing import Listener
+from sleepnoise.hearing.audibility import TARGETS_DB
 from sleepnoise.planning.bedroom_plan import PublishedLimit, PublishedLimits
+from sleepnoise.planning.problem import YOUNG_ADULT
 from sleepnoise.wording.rounding import level_text
 
 QUANTITIES = {"laeq": "LAeq", "lafmax": "LAFmax"}
 """Quantities of published values for people."""
+
+
+class Asked(Protocol):
+    """What was asked of a plan; what was left open is infinite."""
+
+    @property
+    def margin_db(self) -> float:
+        """Over the limit of hearing, dB."""
+
+    @property
+    def events_allowed(self) -> int:
+        """Events that may stay audible."""
+
+    @property
+    def budget(self) -> float:
+        """Money."""
+
+    @property
+    def cap_dba(self) -> float:
+        """Loudest masker, dB(A)."""
+
+    @property
+    def laeq_limit_dba(self) -> float:
+        """Of LAeq, dB(A)."""
+
+    @property
+    def lafmax_limit_dba(self) -> float:
+        """Of LAFmax, dB(A)."""
+
+
+class Sure(Protocol):
+    """How surely a plan keeps its count of audible events."""
+
+    @property
+    def allowed(self) -> int:
+        """Audible events that are counted on."""
+
+    @property
+    def probability(self) -> float:
+        """That there are no more, 0 to 1."""
+
+    @property
+    def audible_10(self) -> float:
+        """Which one of ten nights stays below."""
+
+    @property
+    def audible_90(self) -> float:
+        """Which nine of ten nights stay below."""
+
+
+def target_sentence(wish: Asked, events: int, listener: Listener) -> str:
+    """Return what was asked of a plan for so many events, and for whose ears if not a young adult's."""
+    name = next((name for name, each in TARGETS_DB.items() if each == wish.margin_db), "")
+    called = f" ({name})" if name else ""
+    whose = "" if listener == YOUNG_ADULT else f" at {listener.age_years:g} years of age"
+    limits = "".join(
+        f"; {symbol} at most {limit:g} dB(A)"
+        for symbol, limit in (("LAeq", wish.laeq_limit_dba), ("LAFmax", wish.lafmax_limit_dba))
+        if math.isfinite(limit)
+    )
+    budget = f"; budget {wish.budget:g}" if math.isfinite(wish.budget) else ""
+    return (
+        f"Target: of {events} events at most {wish.events_allowed} more than {wish.margin_db:.1f} dB over "
+        f"the limit of hearing{called}{whose}; masker at most {wish.cap_dba:g} dB(A){limits}{budget}."
+    )
+
+
+def certainty_sentence(sure: Sure) -> str:
+    """Return how surely no more events stay audible, and how many may in other nights."""
+    return (
+        f"That at most {sure.allowed} events stay audible is {100.0 * sure.probability:.0f} % certain for "
+        f"nights with these very events; in other nights like these there may be {sure.audible_10:.0f} to "
+        f"{sure.audible_90:.0f} (8 of 10 nights)."
+    )
 
 
 def limit_sentences(limits: PublishedLimits) -> tuple[str, ...]:

@@ -11,16 +11,16 @@ from sleepnoise.dossier.plan_summary import (
     SummedPlan,
     SummedStep,
 )
-from sleepnoise.hearing.audibility import TARGETS_DB
 from sleepnoise.isolation.advice import SMALLEST_GAIN_DB
 from sleepnoise.planning.planned_events import UNKNOWN
-from sleepnoise.planning.problem import YOUNG_ADULT
 from sleepnoise.wording.either_plan_words import (
     OtherPlan,
     afterwards_sentences,
+    certainty_sentence,
     comes_in_sentence,
     isolation_first,
     limit_sentences,
+    target_sentence,
 )
 from sleepnoise.wording.masking_words import shape_text
 from sleepnoise.wording.planning_words import DOUBT_WORDS, LISTED, NAMED_EVENTS
@@ -59,7 +59,7 @@ def kept_plan_sentences(plan: PlanSummary) -> tuple[str, ...]:
         filter(
             None,
             (
-                _target(plan),
+                target_sentence(plan.wish, len(plan.events), plan.listener),
                 *limit_sentences(plan.limits),
                 _parts(plan),
                 plan_verdict(plan),
@@ -204,27 +204,6 @@ def _missing_text(each: SummedMissing) -> str:
     return f"{what} takes {level_text(max(each.gain_db, 0.0))} dB more off the events' excess.{why}"
 
 
-def _target(plan: PlanSummary) -> str:
-    wish = plan.wish
-    name = next((name for name, each in TARGETS_DB.items() if each == wish.margin_db), "")
-    called = f" ({name})" if name else ""
-    limits = "".join(
-        f"; {symbol} at most {limit:g} dB(A)"
-        for symbol, limit in (("LAeq", wish.laeq_limit_dba), ("LAFmax", wish.lafmax_limit_dba))
-        if math.isfinite(limit)
-    )
-    budget = f"; budget {wish.budget:g}" if math.isfinite(wish.budget) else ""
-    return (
-        f"Target: of {len(plan.events)} events at most {wish.events_allowed} more than "
-        f"{wish.margin_db:.1f} dB over the limit of hearing{called}{_whose(plan)}; masker at most "
-        f"{wish.cap_dba:g} dB(A){limits}{budget}."
-    )
-
-
-def _whose(plan: PlanSummary) -> str:
-    return "" if plan.listener == YOUNG_ADULT else f" at {plan.listener.age_years:g} years of age"
-
-
 def _parts(plan: PlanSummary) -> str:
     guessed = sum(each.side == UNKNOWN for each in plan.events)
     return comes_in_sentence(((each.title, each.share) for each in plan.comes_in_by[:LISTED]), guessed)
@@ -301,11 +280,7 @@ def _certainty(plan: PlanSummary) -> str:
     sure = plan.certainty
     if sure is None or not plan.events:
         return ""
-    return (
-        f"That at most {sure.allowed} events stay audible is {100.0 * sure.probability:.0f} % certain for "
-        f"nights with these very events; in other nights like these there may be {sure.audible_10:.0f} to "
-        f"{sure.audible_90:.0f} (8 of 10 nights)."
-    )
+    return certainty_sentence(sure)
 
 
 def _whatever(plan: PlanSummary) -> str:

@@ -6,20 +6,20 @@ from itertools import groupby
 
 import numpy as np
 
-from sleepnoise.hearing.audibility import TARGETS_DB
 from sleepnoise.isolation.advice import SMALLEST_GAIN_DB
 from sleepnoise.planning.bedroom_plan import BedroomPlan
 from sleepnoise.planning.optimum import Plan
 from sleepnoise.planning.outcome import as_it_is
-from sleepnoise.planning.problem import YOUNG_ADULT
 from sleepnoise.planning.robustness import Doubt
 from sleepnoise.planning.tradeoff import FrontPoint, Missing, Step
 from sleepnoise.wording.either_plan_words import (
     OtherPlan,
     afterwards_sentences,
+    certainty_sentence,
     comes_in_sentence,
     isolation_first,
     limit_sentences,
+    target_sentence,
 )
 from sleepnoise.wording.masking_words import shape_text
 from sleepnoise.wording.rounding import level_text, signed_text
@@ -46,7 +46,7 @@ def plan_sentences(plan: BedroomPlan) -> tuple[str, ...]:
     """Return what matters most, in sentences."""
     best = plan.optimum.plan
     return (
-        _target(plan),
+        target_sentence(plan.problem.wish, plan.problem.events.count, plan.problem.listener),
         *limit_sentences(plan.limits),
         _now(plan),
         *(
@@ -172,29 +172,6 @@ def notes(plan: BedroomPlan) -> tuple[str, ...]:
         return ()
     options = [group.options[number] for group, number in zip(plan.problem.groups, best.choice, strict=True)]
     return tuple(dict.fromkeys(note for option in options for note in option.notes))
-
-
-def _target(plan: BedroomPlan) -> str:
-    wish, events = plan.problem.wish, plan.problem.events
-    name = next((name for name, each in TARGETS_DB.items() if each == wish.margin_db), "")
-    called = f" ({name})" if name else ""
-    limits = [
-        f"{symbol} at most {limit:g} dB(A)"
-        for symbol, limit in (("LAeq", wish.laeq_limit_dba), ("LAFmax", wish.lafmax_limit_dba))
-        if math.isfinite(limit)
-    ]
-    more = "".join(f"; {each}" for each in limits)
-    budget = f"; budget {wish.budget:g}" if math.isfinite(wish.budget) else ""
-    return (
-        f"Target: of {events.count} events at most {wish.events_allowed} more than {wish.margin_db:.1f} dB "
-        f"over the limit of hearing{called}{_whose(plan)}; masker at most "
-        f"{wish.cap_dba:g} dB(A){more}{budget}."
-    )
-
-
-def _whose(plan: BedroomPlan) -> str:
-    listener = plan.problem.listener
-    return "" if listener == YOUNG_ADULT else f" at {listener.age_years:g} years of age"
 
 
 def _now(plan: BedroomPlan) -> str:
@@ -324,11 +301,7 @@ def _certainty(plan: BedroomPlan) -> tuple[str, ...]:
     sure = plan.certainty
     if sure is None or not plan.problem.events.count:
         return ()
-    return (
-        f"That at most {sure.allowed} events stay audible is {100.0 * sure.probability:.0f} % certain for "
-        f"nights with these very events; in other nights like these there may be {sure.audible_10:.0f} to "
-        f"{sure.audible_90:.0f} (8 of 10 nights).",
-    )
+    return (certainty_sentence(sure),)
 
 
 def _cost(plan: BedroomPlan, best: Plan) -> str:
